@@ -1,0 +1,1 @@
+"""Belt tension from the pitch of a plucked span."""

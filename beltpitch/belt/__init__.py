@@ -1,0 +1,1 @@
+"""What is stretched: belts, spans and their mechanics."""

@@ -1,0 +1,1 @@
+"""The faces on the command line: parse, draw; nothing is computed here."""

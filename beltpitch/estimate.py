@@ -1,0 +1,247 @@
+"""A value with its standard uncertainty, and whose error it is.
+
+Method: JCGM 100:2008 (the GUM). An `Estimate` carries its *parts*: each part is one signed
+contribution ``c_i u_i`` in the unit of the value, with its degrees of freedom and a *key* that
+says whose error it is (``roll:...``, ``tape``, ``pluck:...``). Parts with equal keys are one and
+the same error, so they are added with their signs before squaring; parts with different keys are
+independent. That is how the difference of two belts from one roll loses the error of the roll.
+
+Conventions: ``u`` is always one standard uncertainty (k = 1). Expanded intervals exist only where
+they are shown. Infinite degrees of freedom are ``math.inf``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from statistics import NormalDist, fmean
+
+DOF_AS_NORMAL = 2000  # beyond this Student's t differs from the normal by less than 1 part in 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One contribution to an uncertainty.
+
+    Parameters
+    ----------
+    name
+        The line of the budget it belongs to, such as "linear mass".
+    key
+        Whose error it is; equal keys are one and the same error.
+    u
+        Signed contribution ``c_i u_i``, in the unit of the value it belongs to.
+    dof
+        Degrees of freedom of ``u_i``; ``math.inf`` where it is taken as known.
+    """
+
+    name: str
+    key: str
+    u: float
+    dof: float = math.inf
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.u):
+            raise ValueError(f"part {self.name!r}: u is {self.u}, must be finite")
+        if not self.dof > 0:
+            raise ValueError(f"part {self.name!r}: dof is {self.dof}, must be positive")
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """One line of a budget: ``u`` >= 0 in the unit of the value, ``share`` of the variance."""
+
+    name: str
+    u: float
+    share: float
+    dof: float
+    keys: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A value with the parts of its uncertainty.
+
+    Parameters
+    ----------
+    value
+        Best estimate, in SI.
+    parts
+        Its contributions; none for a value taken as exact.
+    """
+
+    value: float
+    parts: tuple[Part, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.value):
+            raise ValueError(f"estimate is {self.value}, must be finite")
+
+    @classmethod
+    def single(
+        cls, value: float, u: float, *, name: str, key: str, dof: float = math.inf
+    ) -> Estimate:
+        """Return an estimate whose whole uncertainty is one part."""
+        return cls(value, (Part(name, key, u, dof),) if u else ())
+
+    @property
+    def u(self) -> float:
+        """Combined standard uncertainty (GUM 5.1.2; equal keys are fully correlated, 5.2.2)."""
+        return math.sqrt(sum(p.u**2 for p in merged(self.parts)))
+
+    @property
+    def dof(self) -> float:
+        """Effective degrees of freedom, Welch-Satterthwaite (GUM G.4.1), not truncated."""
+        parts = merged(self.parts)
+        fourth = sum(p.u**4 / p.dof for p in parts)
+        return self.u**4 / fourth if fourth > 0 else math.inf
+
+    def interval(self, coverage: float = 0.95) -> tuple[float, float]:
+        """Return the expanded interval (low, high) at `coverage` (GUM G.3.2, G.6.4)."""
+        half = student_quantile((1 + coverage) / 2, self.dof) * self.u
+        return self.value - half, self.value + half
+
+    def probability_below(self, limit: float) -> float:
+        """Return the probability that the quantity lies below `limit` (scaled, shifted t)."""
+        if self.u == 0:
+            return 1.0 if self.value < limit else 0.0
+        return student_cdf((limit - self.value) / self.u, self.dof)
+
+    def scaled(self, factor: float) -> Estimate:
+        """Return this estimate times an exact number."""
+        parts = tuple(Part(p.name, p.key, factor * p.u, p.dof) for p in self.parts)
+        return Estimate(factor * self.value, parts)
+
+    def with_part(self, part: Part) -> Estimate:
+        """Return this estimate with one more contribution."""
+        return Estimate(self.value, (*self.parts, part))
+
+    def renamed(self, name: str) -> Estimate:
+        """Return this estimate with all its parts on one budget line, their keys kept."""
+        return Estimate(self.value, tuple(Part(name, p.key, p.u, p.dof) for p in self.parts))
+
+    def budget(self) -> tuple[BudgetLine, ...]:
+        """Return the budget, largest line first."""
+        whole = sum(p.u**2 for p in merged(self.parts))
+        names = dict.fromkeys(p.name for p in merged(self.parts))
+        lines = (_line(name, [p for p in merged(self.parts) if p.name == name], whole)
+                 for name in names)
+        return tuple(sorted(lines, key=lambda line: -line.u))
+
+
+def _line(name: str, parts: Sequence[Part], whole: float) -> BudgetLine:
+    own = Estimate(0.0, tuple(parts))
+    share = own.u**2 / whole if whole else 0.0
+    return BudgetLine(name, own.u, share, own.dof, tuple(dict.fromkeys(p.key for p in parts)))
+
+
+def merged(parts: Iterable[Part]) -> tuple[Part, ...]:
+    """Add parts with equal keys, signs kept; the first name and the fewest dof stand."""
+    by_key: dict[str, Part] = {}
+    for p in parts:
+        q = by_key.get(p.key)
+        by_key[p.key] = p if q is None else Part(q.name, q.key, q.u + p.u, min(q.dof, p.dof))
+    return tuple(by_key.values())
+
+
+def combine(value: float, terms: Iterable[tuple[float, Estimate]]) -> Estimate:
+    """Return an output estimate from the sensitivities of its inputs (GUM 5.1.3).
+
+    Parameters
+    ----------
+    value
+        The output at the inputs' values.
+    terms
+        Pairs of sensitivity (derivative of the output by the input) and input.
+    """
+    parts = (Part(p.name, p.key, c * p.u, p.dof) for c, x in terms for p in x.parts)
+    return Estimate(value, merged(parts))
+
+
+def difference(a: Estimate, b: Estimate) -> Estimate:
+    """Return a - b; what the two share cancels."""
+    return combine(a.value - b.value, [(1.0, a), (-1.0, b)])
+
+
+def ratio(a: Estimate, b: Estimate) -> Estimate:
+    """Return a / b, first order; what the two share in proportion cancels."""
+    value = a.value / b.value
+    return combine(value, [(1 / b.value, a), (-value / b.value, b)])
+
+
+def mean(estimates: Sequence[Estimate]) -> Estimate:
+    """Return the plain mean; shared errors are not averaged away."""
+    share = 1 / len(estimates)
+    return combine(fmean(e.value for e in estimates), [(share, e) for e in estimates])
+
+
+def type_a(values: Sequence[float], *, name: str, key: str) -> Estimate:
+    """Return the mean of repeated readings with u = s/sqrt(n), dof = n - 1 (GUM 4.2).
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two readings: their scatter is then unknown.
+    """
+    n = len(values)
+    if n < 2:  # noqa: PLR2004
+        raise ValueError(f"type A needs at least two readings, got {n}")
+    centre = fmean(values)
+    scatter = math.sqrt(sum((v - centre) ** 2 for v in values) / (n - 1))
+    return Estimate.single(centre, scatter / math.sqrt(n), name=name, key=key, dof=n - 1)
+
+
+def rectangular(half_width: float) -> float:
+    """Return the standard uncertainty of a limit +/- a (GUM 4.3.7): a / sqrt 3."""
+    return half_width / math.sqrt(3)
+
+
+def student_cdf(t: float, dof: float) -> float:
+    """Return P(T <= t) of Student's t.
+
+    Degrees of freedom are truncated to an integer (GUM G.4.1), for which the distribution has a
+    finite series (Abramowitz & Stegun 26.7.3 and 26.7.4). Plain code because scipy.stats costs
+    more than the start-up limit; the tests compare it with scipy.
+    """
+    if dof > DOF_AS_NORMAL:
+        return NormalDist().cdf(t)
+    n = max(1, math.floor(dof + 1e-9))
+    theta = math.atan2(abs(t), math.sqrt(n))
+    cos2 = math.cos(theta) ** 2
+    if n % 2:
+        term, total = math.cos(theta), 0.0
+        for k in range(1, n, 2):  # cos + 2/3 cos^3 + 2*4/(3*5) cos^5 ...
+            total += term
+            term *= cos2 * (k + 1) / (k + 2)
+        inside = 2 / math.pi * (theta + math.sin(theta) * total)
+    else:
+        term, total = 1.0, 0.0
+        for k in range(0, n, 2):  # 1 + 1/2 cos^2 + 1*3/(2*4) cos^4 ...
+            total += term
+            term *= cos2 * (k + 1) / (k + 2)
+        inside = math.sin(theta) * total
+    return 0.5 + math.copysign(inside / 2, t)
+
+
+def student_quantile(p: float, dof: float) -> float:
+    """Return t with P(T <= t) = p, by bisection of `student_cdf`.
+
+    Raises
+    ------
+    ValueError
+        If p is not strictly between 0 and 1.
+    """
+    if not 0 < p < 1:
+        raise ValueError(f"probability is {p}, must lie between 0 and 1")
+    if dof > DOF_AS_NORMAL:
+        return NormalDist().inv_cdf(p)
+    low, high = -1.0, 1.0
+    while student_cdf(low, dof) > p:
+        low *= 2
+    while student_cdf(high, dof) < p:
+        high *= 2
+    while high - low > 1e-12 * max(1.0, abs(low)):
+        middle = (low + high) / 2
+        low, high = (middle, high) if student_cdf(middle, dof) < p else (low, middle)
+    return (low + high) / 2
