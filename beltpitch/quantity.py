@@ -1,0 +1,287 @@
+"""Text <-> SI numbers: the only file that knows pint.
+
+A user's number never reaches pint's own parser, which evaluates expressions and drops commas.
+One strict pattern splits the text into number, optional doubt and unit; the unit must stand in a
+short list for its quantity; pint supplies the factor, from an empty registry because the default
+one alone costs more than the start-up limit.
+
+Conventions: ``412 +/- 1 mm`` is a limit the user is sure of (rectangular, u = a / sqrt 3);
+``412(1) mm`` gives a standard uncertainty; a bare number takes the documented unit of its option.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Literal
+
+from beltpitch.errors import QuantityError
+from beltpitch.estimate import rectangular
+
+if TYPE_CHECKING:
+    from pint import UnitRegistry
+
+TOO_LARGE = 1e12  # in any unit listed here; keeps every SI value and square finite
+
+Doubt = Literal["limit", "standard", "none"]
+
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,2})?"
+_UNIT = r"(?:1/)?[A-Za-z%°/^²*][A-Za-z0-9 %°/^²*]*"
+_PATTERN = re.compile(
+    rf"(?P<number>{_NUMBER})(?:\((?P<concise>\d+)\))?\s*(?P<inner>{_UNIT}?)?\s*"
+    rf"(?:(?:\+/-|\+-|±)\s*(?P<limit>{_NUMBER})\s*(?P<unit>{_UNIT})?)?",
+    re.ASCII,
+)
+_COMMA = re.compile(r"\d,\d")
+
+# Definitions of the units that may be written, in the language of pint. kgf, lb, ft and in are
+# exact by definition (ISO 80000-4, NIST SP 811 appendix B); g is standard gravity, 9.80665 m/s^2.
+_DEFINITIONS = """
+metre = [length] = m
+second = [time] = s
+gram = [mass] = g
+kelvin = [temperature]; offset: 0 = K
+radian = []
+kilo- = 1000 = k
+centi- = 0.01 = c
+milli- = 0.001 = m
+inch = 0.0254 metre = in
+foot = 0.3048 metre = ft
+pound = 453.59237 gram = lb
+ounce = pound / 16 = oz
+hertz = 1 / second = Hz
+newton = kilogram * metre / second ** 2 = N
+standard_gravity = 9.80665 metre / second ** 2
+pound_force = pound * standard_gravity = lbf
+ounce_force = ounce * standard_gravity = ozf
+kilogram_force = kilogram * standard_gravity = kgf
+watt = newton * metre / second = W
+minute = 60 * second = min
+hour = 3600 * second = h
+day = 24 * hour = d
+degree = 3.141592653589793 / 180 * radian = deg
+degree_Celsius = kelvin; offset: 273.15 = degC
+degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = degF
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of quantity: its units as written -> as pint reads them, SI first, bare unit."""
+
+    name: str
+    si: str
+    units: tuple[tuple[str, str], ...]
+    bare: str
+    example: str
+
+    def accepted(self) -> str:
+        """Return the accepted units as a list in words."""
+        return ", ".join(written for written, _ in self.units)
+
+
+def _kind(name: str, si: str, units: str, bare: str, example: str, **as_pint: str) -> Kind:
+    pairs = tuple((u, as_pint.get(u, u)) for u in units.split("|"))
+    return Kind(name, si, pairs, bare, example)
+
+
+LENGTH = _kind("length", "m", "mm|cm|m|in|ft", "mm", "412 mm")
+FREQUENCY = _kind("frequency", "Hz", "Hz", "Hz", "66.3 Hz")
+FORCE = _kind("force", "N", "N|kN|lbf|kgf", "N", "30 N")
+MASS = _kind("mass", "kg", "g|kg|oz|lb", "g", "25.2 g")
+LINEAR_MASS = _kind("linear mass", "kg/m", "g/m|kg/m|oz/ft|lb/ft", "g/m", "12.6 g/m")
+ACCELERATION = _kind(
+    "acceleration", "m/s^2", "m/s^2|mm/s^2|g", "mm/s^2", "3000 mm/s^2", g="standard_gravity"
+)
+TEMPERATURE = _kind("temperature", "K", "degC|degF", "degC", "21 degC")
+TIME = _kind("time", "s", "s|min|h|d", "s", "60 s")
+TORQUE = Kind(
+    "torque",
+    "N*m",
+    (("N m", "N*m"), ("N mm", "N*mm"), ("oz in", "ozf*inch"), ("lbf in", "lbf*inch")),
+    "N m",
+    "0.45 N m",
+)
+POWER = _kind("power", "W", "W|kW", "W", "60 W")
+SPEED = _kind("speed", "m/s", "m/s|mm/s|mm/min|m/min", "mm/min", "3000 mm/min")
+ROTATION = _kind("rotational speed", "1/s", "rpm|1/min", "rpm", "1400 rpm", rpm="1/min")
+ANGLE = _kind("angle", "deg", "deg", "deg", "90 deg")
+STIFFNESS = _kind("stiffness", "N/m", "N/mm|N/m", "N/mm", "55 N/mm")
+PERCENT = Kind("percentage", "", (("%", ""),), "%", "10 %")
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A number as the user gave it, in SI.
+
+    Parameters
+    ----------
+    value
+        In the SI unit of its kind (a percentage as a fraction).
+    u
+        Standard uncertainty in SI; None where the user gave none.
+    half_digit
+        Half of the last digit written, in SI: the limit a bare figure implies.
+    said
+        How the doubt was given.
+    text
+        The number with its unit, as understood, for the echo.
+    """
+
+    value: float
+    u: float | None
+    half_digit: float
+    said: Doubt
+    text: str
+
+
+def parse(text: str, kind: Kind, *, option: str = "") -> Quantity:
+    """Read a quantity such as ``412 +/- 1 mm``, ``412(1) mm``, ``16.25 in`` or ``412``.
+
+    Parameters
+    ----------
+    text
+        What the user typed.
+    kind
+        What it should be.
+    option
+        Name of the option, for the message.
+
+    Raises
+    ------
+    QuantityError
+        If number or unit cannot be read: what was given, what was wanted, an example.
+    """
+    given = f"{option} {text!r}" if option else repr(text)
+    wanted = f'give a {kind.name} such as "{kind.example}" (units: {kind.accepted()})'
+    if _COMMA.search(text):
+        raise QuantityError(
+            f"{given}: a comma in a number is not read; write a decimal point, "
+            f'as in "{kind.example}"'
+        )
+    match = _PATTERN.fullmatch(text.strip().replace("\N{MINUS SIGN}", "-"))
+    if match is None:
+        raise QuantityError(f"{given} is no {kind.name}; {wanted}")
+    written = _unit(match, given, wanted) or kind.bare
+    factor, offset = _factor(written, kind, given, wanted)
+    number = float(match["number"])
+    if not abs(number) < TOO_LARGE:
+        raise QuantityError(f"{given} is too large to be a {kind.name}; {wanted}")
+    digit = _last_digit(match["number"])
+    u, said = _doubt(match, digit, given)
+    return Quantity(
+        value=number * factor + offset,
+        u=None if u is None else u * factor,
+        half_digit=0.5 * digit * factor,
+        said=said,
+        text=_echo(match, written),
+    )
+
+
+def positive(text: str, kind: Kind, *, option: str = "") -> Quantity:
+    """Read a quantity that must be greater than zero.
+
+    Raises
+    ------
+    QuantityError
+        As `parse`, and if the value is zero or negative.
+    """
+    quantity = parse(text, kind, option=option)
+    if not quantity.value > 0:
+        given = f"{option} {text!r}" if option else repr(text)
+        raise QuantityError(
+            f'{given}: a {kind.name} must be greater than zero, as in "{kind.example}"'
+        )
+    return quantity
+
+
+def _unit(match: re.Match[str], given: str, wanted: str) -> str:
+    inner, outer = _plain(match["inner"]), _plain(match["unit"])
+    if inner and outer and inner != outer:
+        raise QuantityError(f"{given} has two different units; {wanted}")
+    return outer or inner
+
+
+def _plain(unit: str | None) -> str:
+    return " ".join((unit or "").replace("²", "^2").replace("°", "deg").split())
+
+
+def _factor(written: str, kind: Kind, given: str, wanted: str) -> tuple[float, float]:
+    known = dict(kind.units)
+    if written not in known:
+        close = next((u for u in known if u.lower() == written.lower()), None)
+        hint = f" (did you mean {close}?)" if close else ""
+        raise QuantityError(f"{given}: {written!r} is no unit of {kind.name}{hint}; {wanted}")
+    return _si_factor(known[written], kind.si) if kind.si else (0.01, 0.0)
+
+
+@cache
+def _si_factor(unit: str, si: str) -> tuple[float, float]:
+    """Return (factor, offset) from `unit` to `si`."""
+    registry = _registry()
+    zero, one = (registry.Quantity(x, registry.parse_units(unit)) for x in (0.0, 1.0))
+    offset = float(zero.to(si).magnitude)
+    return float(one.to(si).magnitude) - offset, offset
+
+
+@cache
+def _registry() -> UnitRegistry[float]:
+    from pint import UnitRegistry
+
+    registry: UnitRegistry[float] = UnitRegistry(None)
+    for line in _DEFINITIONS.strip().splitlines():
+        registry.define(line)
+    return registry
+
+
+def _last_digit(number: str) -> float:
+    mantissa, _, exponent = number.lower().partition("e")
+    decimals = len(mantissa.partition(".")[2])
+    return float(10.0 ** (int(exponent or 0) - decimals))
+
+
+def _doubt(match: re.Match[str], digit: float, given: str) -> tuple[float | None, Doubt]:
+    concise, limit = match["concise"], match["limit"]
+    if concise and limit:
+        raise QuantityError(
+            f"{given} gives its doubt twice; write 412 +/- 1 mm for a limit, or "
+            "412(1) mm for a standard uncertainty"
+        )
+    if concise:
+        return int(concise) * digit, "standard"
+    if limit is None:
+        return None, "none"
+    if not (math.isfinite(float(limit)) and float(limit) >= 0):
+        raise QuantityError(f"{given}: what stands after +/- must be zero or more")
+    return rectangular(float(limit)), "limit"
+
+
+def _echo(match: re.Match[str], unit: str) -> str:
+    number = match["number"] + (f"({match['concise']})" if match["concise"] else "")
+    limit = f" +/- {match['limit']}" if match["limit"] is not None else ""
+    return f"{number}{limit} {unit}"
+
+
+def in_unit(value: float, unit: str, kind: Kind) -> float:
+    """Return an SI value in one of the units of its kind.
+
+    Raises
+    ------
+    QuantityError
+        If the unit is not in the list.
+    """
+    factor, offset = _factor(unit, kind, repr(unit), f"units: {kind.accepted()}")
+    return (value - offset) / factor
+
+
+def rounded(value: float, u: float) -> str:
+    """Return a value written to the digit where its uncertainty has two figures.
+
+    At most six decimals; 412.0 with u 0.57 gives ``412.0``, 37.52 with u 2.2 gives ``37.5``.
+    """
+    if u <= 0 or not math.isfinite(u):
+        return f"{value:.6g}"
+    decimals = min(6, max(0, 1 - math.floor(math.log10(u))))
+    return f"{value:.{decimals}f}"
