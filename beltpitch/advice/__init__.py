@@ -1,0 +1,1 @@
+"""What to do about a tension: windows, pairs, adjusting, trials."""
