@@ -84,7 +84,7 @@ def hardening(stretch_n: float, tension_n: float, amplitude_m: float, span_m: fl
 def amplitude_rise(eps: float) -> float:
     """Return by what share the tone is sharp: ``sqrt(1 + 3 eps/4) - 1``.
 
-    Within 0.003 % of the exact elliptic integral at eps = 0.05 and 0.05 % at 0.25; the first order
+    Within 0.003 % of the exact elliptic integral at eps = 0.05 and 0.06 % at 0.25; the first order
     is ``3 eps/8``.
     """
     return math.sqrt(1 + 0.75 * eps) - 1
