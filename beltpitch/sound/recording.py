@@ -20,7 +20,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -216,19 +216,29 @@ class _Chunk(NamedTuple):
 
 def _decoded(file: Path, warnings: list[str]) -> Iterator[_Chunk]:
     """Yield the chunks of a file by the decoder that knows it; say in `warnings` what was amiss."""
+    source = None if _looks_like_mpeg(file) else _known_to_libsndfile(file)
+    if source is None:
+        yield from _by_ffmpeg(file, warnings)
+        return
+    with source:
+        yield from _by_libsndfile(file, source, warnings)
+
+
+def _known_to_libsndfile(file: Path) -> Any | None:
+    """Open a file with libsndfile; None if FFmpeg should try.
+
+    FFmpeg finds the sound in a WAV file whose recorder was cut off before it wrote the length.
+    """
     import soundfile
 
-    if not _looks_like_mpeg(file):
-        try:
-            source = soundfile.SoundFile(file)
-        except (soundfile.SoundFileError, TypeError):  # TypeError: .raw, which says no rate
-            pass
-        else:
-            with source:
-                yield from _by_libsndfile(file, source, warnings)
-            if source.frames:
-                return  # else FFmpeg looks for what a recorder left behind that was cut off
-    yield from _by_ffmpeg(file, warnings)
+    try:
+        source = soundfile.SoundFile(file)
+    except (soundfile.SoundFileError, TypeError):  # TypeError: .raw, which says no rate
+        return None
+    if source.frames == 0 or source.format == "MP3":
+        source.close()
+        return None
+    return source
 
 
 def _looks_like_mpeg(file: Path) -> bool:
@@ -279,27 +289,23 @@ def _claimed_in_log(file: Path, source: Any, found: int) -> int:
 def _by_ffmpeg(file: Path, warnings: list[str]) -> Iterator[_Chunk]:
     import av
 
-    with file.open("rb") as raw:
-        try:
-            container = _container(raw)
-        except (av.FFmpegError, ValueError) as error:
-            raise SourceError(
-                f"{file.name} is no sound that can be read ({_reason(error)[:-1]}); "
-                "save the recording as WAV, FLAC, MP3 or M4A."
-            ) from error
-        with container:
-            stream = container.streams.best("audio")
-            if stream is None:
-                raise SourceError(f"{file.name} has no sound in it; record with the sound on.")
-            yield from _by_stream(file, container, stream, warnings)
-
-
-def _container(raw: IO[bytes]) -> Any:
-    import av
-
-    return av.open(
-        raw, mode="r", metadata_errors="ignore", options={"format_whitelist": _AV_FORMATS}
-    )
+    try:
+        # "file:" so that no name is taken for an address.
+        container = av.open(
+            f"file:{file.absolute()}",
+            metadata_errors="ignore",
+            options={"format_whitelist": _AV_FORMATS},
+        )
+    except (av.FFmpegError, ValueError) as error:
+        raise SourceError(
+            f"{file.name} is no sound that can be read ({_reason(error)[:-1]}); "
+            "save the recording as WAV, FLAC, MP3 or M4A."
+        ) from error
+    with container:
+        stream = next(iter(container.streams.audio), None)
+        if stream is None:
+            raise SourceError(f"{file.name} has no sound in it; record with the sound on.")
+        yield from _by_stream(file, container, stream, warnings)
 
 
 def _by_stream(file: Path, container: Any, stream: Any, warnings: list[str]) -> Iterator[_Chunk]:
@@ -353,7 +359,7 @@ def _packets(container: Any, stream: Any) -> Iterator[Any]:
     while True:
         try:
             packet = next(demuxed, None)
-        except (av.FFmpegError, ValueError):
+        except (av.FFmpegError, ValueError, IndexError):  # IndexError: a stream out of nowhere
             return
         if packet is None:
             return
