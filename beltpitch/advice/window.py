@@ -1,5 +1,10 @@
 """The window: the range of preload that is recommended, and how a preload stands to it.
 
+Three answers stand side by side: by the belt's pitch and width (`limits`), by its duty (`duty`),
+and by the user's own target. The verdict's lower end is the larger of seating minimum and the least
+preload that keeps the slack strand taut; its upper end the smallest of allowable less the pull,
+shaft load and the user's own limit. Where only a rating of pull is known there is no upper end.
+
 Conventions: forces in newtons, preload of one strand. An end that nobody can name is None, never
 a made-up number. A preload is judged by its whole distribution (scaled, shifted t, as the GUM
 gives it), not by its mean.
@@ -7,9 +12,13 @@ gives it), not by its mean.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
+from beltpitch.advice.checks import positive
+from beltpitch.advice.duty import Demand, duty_marks, duty_warnings, openers, range_by_duty
+from beltpitch.advice.ends import End, Mark, Range, highest, lowest
+from beltpitch.advice.limits import Limits
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate
 
@@ -32,6 +41,8 @@ class Window:
         Where the figures come from.
     target_n
         The tension to aim at, where one is known.
+    marks
+        Published figures to show on the ruler; they never end the window.
     """
 
     low_n: float | None
@@ -40,13 +51,19 @@ class Window:
     high_rule: str
     sources: tuple[str, ...] = ()
     target_n: float | None = None
+    marks: tuple[Mark, ...] = ()
 
     def __post_init__(self) -> None:
         if self.low_n is not None and self.high_n is not None and self.low_n >= self.high_n:
             raise ValueError(f"window from {self.low_n} to {self.high_n} N is empty")
 
 
-def target_window(target_n: float, within: float, allowable_n: float | None = None) -> Window:
+def target_window(
+    target_n: float,
+    within: float,
+    allowable_n: float | None = None,
+    marks: tuple[Mark, ...] = (),
+) -> Window:
     """Return the window of the user's own target.
 
     Parameters
@@ -56,32 +73,166 @@ def target_window(target_n: float, within: float, allowable_n: float | None = No
     within
         Tolerance as a fraction of the target.
     allowable_n
-        Allowable strand tension of the belt, where known.
+        Allowable strand tension of the belt, where known; the window never reaches past it.
+    marks
+        Published figures to show beside it.
 
     Raises
     ------
     RequestError
         If the tolerance leaves no range, or the target is above what the belt may carry.
     """
+    positive(target_n, "the target", "N")
     if not 0 < within < 1:
         raise RequestError(
             f"--within {within:.0%} leaves no range; give a tolerance between 0 and 100 %, as in "
             '"10%"'
         )
-    if allowable_n is not None and target_n > allowable_n:
+    if allowable_n is not None and target_n >= allowable_n:
         raise RequestError(
-            f"a target of {target_n:.4g} N is above the {allowable_n:.4g} N this belt may carry "
-            "in one strand; choose a lower target or a wider belt"
+            f"a target of {target_n:.4g} N is not below the {allowable_n:.4g} N this belt may "
+            "carry in one strand (its allowable strand tension); choose a lower target or a wider "
+            "belt"
         )
     rule = f"own target {target_n:.4g} N within {within * 100:.3g} %"
+    high, high_rule = target_n * (1 + within), rule
+    if allowable_n is not None and high > allowable_n:
+        high, high_rule = allowable_n, "allowable strand tension of this belt"
     return Window(
         target_n * (1 - within),
-        target_n * (1 + within),
+        high,
         rule,
-        rule,
+        high_rule,
         ("the user's own target",),
         target_n,
+        marks,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Windows:
+    """The three answers side by side, and the window a verdict uses.
+
+    Parameters
+    ----------
+    by_belt
+        By pitch and width.
+    by_duty
+        By duty; None where no duty was given.
+    by_target
+        The user's own target; None where none was given.
+    bounds
+        The rules together, before a target replaces them.
+    verdict
+        What a reading is judged by; None if no rule is known or the range is empty.
+    marks
+        Published figures for the ruler, low to high.
+    warnings
+        What is wrong beside the range, sentences.
+    """
+
+    by_belt: Range
+    by_duty: Range | None
+    by_target: Window | None
+    bounds: Range
+    verdict: Window | None
+    marks: tuple[Mark, ...]
+    warnings: tuple[str, ...]
+
+
+def windows(
+    limits: Limits,
+    demand: Demand | None = None,
+    *,
+    target: tuple[float, float] | None = None,
+    own_limit_n: float | None = None,
+) -> Windows:
+    """Return the recommended preload by belt, by duty and by target.
+
+    Parameters
+    ----------
+    limits
+        What the belt says by itself.
+    demand
+        What its duty asks; None if unknown.
+    target
+        The user's own target in N and its tolerance as a fraction; it replaces the window.
+    own_limit_n
+        The most the user wants to see.
+
+    Raises
+    ------
+    RequestError
+        If a target is above the allowable, or leaves no range.
+    """
+    positive(own_limit_n, "your own limit", "N")
+    by_duty = None if demand is None else range_by_duty(demand, limits.allowable)
+    bounds = _bounds(limits, demand, by_duty, own_limit_n)
+    marks = limits.marks if demand is None else (*limits.marks, *duty_marks(demand))
+    marks = tuple(sorted(marks, key=lambda m: m.newtons))
+    by_target = None
+    if target is not None:
+        allowable = None if limits.allowable is None else limits.allowable.newtons
+        by_target = target_window(*target, allowable, marks)
+    warnings = () if demand is None else duty_warnings(demand, limits.working_pull_n)
+    return Windows(
+        by_belt=limits.range,
+        by_duty=by_duty,
+        by_target=by_target,
+        bounds=bounds,
+        verdict=by_target or _window(bounds, marks),
+        marks=marks,
+        warnings=(*warnings, *_empty_said(bounds), *_target_said(by_target, bounds)),
+    )
+
+
+def _bounds(
+    limits: Limits, demand: Demand | None, by_duty: Range | None, own_limit_n: float | None
+) -> Range:
+    own = None
+    if own_limit_n is not None:
+        own = End(own_limit_n, "own limit", "your own limit", "the user")
+    duty = by_duty or Range(None, None)
+    # the duty's end already takes the pull off the allowable, and may be ended by the shaft first
+    bounds = Range(highest((limits.seating, duty.low)), lowest((limits.allowable, duty.high, own)))
+    return replace(bounds, opens=openers(bounds, demand, limits.allowable))
+
+
+def _window(bounds: Range, marks: tuple[Mark, ...]) -> Window | None:
+    ends = [end for end in (bounds.low, bounds.high) if end is not None]
+    if bounds.empty or not ends:
+        return None
+    return Window(
+        low_n=None if bounds.low is None else bounds.low.newtons,
+        high_n=None if bounds.high is None else bounds.high.newtons,
+        low_rule="no rule known" if bounds.low is None else bounds.low.rule,
+        high_rule="no rule known" if bounds.high is None else bounds.high.rule,
+        sources=tuple(dict.fromkeys(end.source for end in ends)),
+        marks=marks,
+    )
+
+
+def _empty_said(bounds: Range) -> tuple[str, ...]:
+    if not bounds.empty or bounds.low is None or bounds.high is None:
+        return ()
+    return (
+        f"no preload serves: at least {bounds.low.newtons:.4g} N ({bounds.low.rule}), but at most "
+        f"{max(0.0, bounds.high.newtons):.4g} N ({bounds.high.rule})",
+    )
+
+
+def _target_said(own: Window | None, bounds: Range) -> tuple[str, ...]:
+    """Say where the user's target stands outside the rules it replaces."""
+    if own is None or own.target_n is None:
+        return ()
+    said = []
+    if bounds.low is not None and own.target_n < bounds.low.newtons:
+        said.append(f"the target is below {bounds.low.newtons:.4g} N: {bounds.low.rule}")
+    if bounds.high is not None and own.target_n > bounds.high.newtons:
+        said.append(
+            f"the target is above {max(0.0, bounds.high.newtons):.4g} N: {bounds.high.rule}"
+        )
+    return tuple(said)
 
 
 def judge(preload: Estimate, window: Window | None) -> Word:
