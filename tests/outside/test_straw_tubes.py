@@ -60,7 +60,7 @@ def test_longer_and_heavier_thirty(rows: list[Row]) -> None:
     assert len(found) == 30
     assert fmean(found) == pytest.approx(0.014, abs=0.0015)  # reference notes 5.1
     assert rms(found) == pytest.approx(0.028, abs=0.001)
-    assert max(map(abs, found)) == pytest.approx(0.055, abs=0.001)
+    assert max(map(abs, found)) == pytest.approx(0.055, abs=0.003)
 
 
 def test_anything_less_is_visibly_worse(rows: list[Row]) -> None:
