@@ -337,17 +337,17 @@ def _frames(container: Any, stream: Any) -> Iterator[_Chunk]:
     end_s: float | None = None
     for packet in _packets(container, stream):
         try:
-            frames = packet.decode()
-        except (av.FFmpegError, ValueError):
+            frames = [
+                (each.time, each.sample_rate or 0, _as_float(each)) for each in packet.decode()
+            ]
+        except (av.FFmpegError, ValueError):  # ValueError: a sample format NumPy does not have
             broken = True
             continue
-        for frame in frames:
-            rate_hz = frame.sample_rate or 0
-            gap = end_s is not None and frame.time is not None and frame.time - end_s > _GAP_S
-            samples = _as_float(frame)
+        for start_s, rate_hz, samples in frames:
+            gap = end_s is not None and start_s is not None and start_s - end_s > _GAP_S
             yield _Chunk(samples, rate_hz, lost=broken or gap)
             broken = False
-            start_s = frame.time if frame.time is not None else end_s
+            start_s = end_s if start_s is None else start_s
             end_s = start_s + len(samples) / rate_hz if start_s is not None and rate_hz else None
 
 

@@ -279,6 +279,16 @@ def test_rates_out_of_range(tmp_path: Path, rate_hz: int) -> None:
         open_recording(path)
 
 
+def test_a_sample_format_of_nobody(tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    soundfile.write(path, tone(0.1), RATE_HZ, subtype="PCM_32")
+    raw = bytearray(path.read_bytes())
+    raw[32:36] = struct.pack("<HH", 8, 64)  # whole numbers of 64 bits
+    path.write_bytes(raw)
+    with pytest.raises(SourceError, match=r"a\.wav holds no samples"):
+        open_recording(path)
+
+
 def test_no_samples(tmp_path: Path) -> None:
     path = tmp_path / "a.wav"
     soundfile.write(path, np.zeros(0), RATE_HZ)
@@ -377,9 +387,9 @@ def test_lost_packets_are_a_fact_on_the_block(tmp_path: Path) -> None:
 
 
 def test_memory_does_not_grow_with_length(tmp_path: Path) -> None:
-    """Law, not value: eight times the length, the same memory."""
+    """Law, not value: six times the length, the same memory."""
     peaks = []
-    for minutes in (5, 40):
+    for minutes in (2, 12):
         path = tmp_path / f"{minutes}.wav"
         with soundfile.SoundFile(path, "w", 8_000, 2, "PCM_U8") as target:
             for _ in range(minutes):
