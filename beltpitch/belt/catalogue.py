@@ -393,14 +393,12 @@ def belt(name: str, *, width_m: float | None = None, construction: str | None = 
         If width or construction are missing, contradictory or unknown.
     """
     book = _book()
-    read = read_name(name, book.spellings)
-    if read is None:
-        raise BeltNotFound(_not_found(name, book))
-    profile = book.profiles[read.profile]
-    width = _width(name, read, profile, width_m)
+    name, read = _read(name, book)
+    made = book.profiles[read.profile]
+    width = _width(name, read, made, width_m)
     words = _construction_words(construction) if construction else read.construction_words
-    made, notes = _construction(profile, words, construction or name)
-    return _built(profile, made, width, read, (*read.notes, *notes), book)
+    built, notes = _construction(made, words, construction or name)
+    return _built(made, built, width, read, (*read.notes, *notes), book)
 
 
 def own_belt(linear_mass: Estimate, width_m: float | None = None, name: str = "own belt") -> Belt:
@@ -439,13 +437,19 @@ def profile(name: str) -> Profile:
         If no profile of that name is known.
     """
     book = _book()
-    read = read_name(name, book.spellings)
-    if read is None:
-        raise BeltNotFound(_not_found(name, book))
-    return book.profiles[read.profile]
+    return book.profiles[_read(name, book)[1].profile]
 
 
 # --- from a name to a belt ----------------------------------------------------------------------
+
+
+def _read(name: str, book: _Book) -> tuple[str, Inscription]:
+    """Return the name on one line, and what it says."""
+    line = " ".join(name.split())
+    read = read_name(line, book.spellings)
+    if read is None:
+        raise BeltNotFound(_not_found(line, book))
+    return line, read
 
 
 def _not_found(name: str, book: _Book) -> str:

@@ -155,7 +155,10 @@ def read_name(text: str, spellings: Mapping[str, Spelling]) -> Inscription | Non
     pieces = plain(text).split()
     words = [p for p in pieces if p in CONSTRUCTION_WORDS]
     flat = " ".join(p for p in pieces if p not in CONSTRUCTION_WORDS and p not in FILLER_WORDS)
+    tight = _squeezed(flat)
     for written in sorted(spellings, key=len, reverse=True):
+        if _squeezed(written) not in tight:  # saves compiling a pattern for every belt there is
+            continue
         found = re.fullmatch(_pattern(written), flat)
         if found:
             return _inscription(text, found, words, spellings[written])
