@@ -1,0 +1,103 @@
+"""Tables kept in the documents, each with what it was measured on.
+
+A table stands between two comment lines. The first holds, as JSON, seed, count, date, the digest
+of the source files measured and the bare counts, so that a test can say "stale" and re-run a part.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parent.parent
+ACCURACY = ROOT / "docs" / "accuracy.md"
+SPEED = ROOT / "docs" / "speed.md"
+SCRIPTS = {"accuracy.md": "accuracy.py", "speed.md": "speed.py"}
+SHOWN_DIGITS = 12  # of the digest, in the line under a table
+
+
+def measured_files(document: Path) -> list[Path]:
+    """Return the source files whose change makes the tables of a document stale, sorted.
+
+    All of beltpitch/sound and beltpitch/belt, beltpitch/reading.py, the script that writes the
+    document and the modules it measures with.
+    """
+    script = SCRIPTS[document.name]
+    others = set(SCRIPTS.values()) - {script}
+    found = [
+        *(ROOT / "beltpitch" / "sound").rglob("*.py"),
+        *(ROOT / "beltpitch" / "belt").rglob("*.py"),
+        *(ROOT / "beltpitch" / "belt").rglob("*.toml"),
+        ROOT / "beltpitch" / "reading.py",
+        *(path for path in (ROOT / "calibration").glob("*.py") if path.name not in others),
+    ]
+    return sorted(path for path in found if path.is_file())
+
+
+def digest(document: Path) -> str:
+    """Return SHA-256 over names and contents of the measured files (line ends as LF)."""
+    total = hashlib.sha256()
+    for path in measured_files(document):
+        content = path.read_bytes().replace(b"\r\n", b"\n")
+        total.update(path.relative_to(ROOT).as_posix().encode())
+        total.update(hashlib.sha256(content).digest())
+    return total.hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A table as it stands in a document."""
+
+    name: str
+    record: Mapping[str, Any]
+    text: str
+
+
+def _pattern(name: str) -> re.Pattern[str]:
+    return re.compile(
+        rf"<!-- table {re.escape(name)} (\{{.*?\}}) -->\n(.*?)<!-- end {re.escape(name)} -->\n?",
+        re.DOTALL,
+    )
+
+
+def kept_tables(document: Path) -> list[Kept]:
+    """Return the tables of a document in their order."""
+    text = document.read_text(encoding="utf-8")
+    names = re.findall(r"<!-- table (\S+) ", text)
+    found = []
+    for name in names:
+        match = _pattern(name).search(text)
+        if match is None:
+            raise ValueError(f"table {name} in {document.name} has no end")
+        found.append(Kept(name, json.loads(match.group(1)), match.group(2)))
+    return found
+
+
+def keep(document: Path, name: str, table: str, record: Mapping[str, Any]) -> None:
+    """Write a table into a document, in place of the one of that name or at the end.
+
+    The record is completed by the date and the digest.
+    """
+    full = {
+        **record,
+        "date": dt.datetime.now(dt.UTC).date().isoformat(),
+        "digest": digest(document),
+    }
+    told = ", ".join(f"{key} {full[key]}" for key in ("seed", "count", "date") if key in full)
+    block = (
+        f"<!-- table {name} {json.dumps(full, sort_keys=True)} -->\n{table.rstrip()}\n\n"
+        f"*{told}, sources {full['digest'][:SHOWN_DIGITS]}*\n<!-- end {name} -->\n"
+    )
+    text = document.read_text(encoding="utf-8") if document.exists() else ""
+    if _pattern(name).search(text):
+        text = _pattern(name).sub(lambda _: block, text)
+    else:
+        text = f"{text.rstrip()}\n\n{block}".lstrip()
+    document.parent.mkdir(exist_ok=True)
+    document.write_text(text, encoding="utf-8")

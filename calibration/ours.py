@@ -1,0 +1,74 @@
+"""The measured path: the program's own Listener and `hear`, fed like a recording."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from beltpitch.sound.block import Block
+from beltpitch.sound.heard import FrequencyRange, Heard
+
+BLOCK_S = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The answer to one recording: mean of the used plucks, or None and the reason.
+
+    ``u_hz`` is the standard uncertainty of the mean: of the only pluck, or the larger of what the
+    plucks claim and what their scatter shows.
+    """
+
+    frequency_hz: float | None
+    u_hz: float | None
+    heard: Heard
+
+
+def listen(
+    samples: NDArray[np.float64], rate_hz: float, expected: FrequencyRange | None = None
+) -> Heard:
+    """Return what the program hears in one recording, fed in blocks of a quarter second."""
+    from beltpitch.sound.pitch import hear
+    from beltpitch.sound.pluck import Listener
+
+    listener = Listener(rate_hz)
+    step = max(1, int(BLOCK_S * rate_hz))
+    plucks = []
+    for start in range(0, samples.size, step):
+        plucks += listener.feed(Block(samples[start : start + step], rate_hz))
+    plucks += listener.finish()
+    return hear(plucks, expected or FrequencyRange())
+
+
+def answer(
+    samples: NDArray[np.float64], rate_hz: float, expected: FrequencyRange | None = None
+) -> Answer:
+    """Return the program's answer to one recording."""
+    heard = listen(samples, rate_hz, expected)
+    used = [each.pitch for each in heard.plucks if each.used and each.pitch is not None]
+    if not used:
+        return Answer(None, None, heard)
+    values = np.array([pitch.frequency_hz for pitch in used])
+    claimed = np.sqrt(np.sum([pitch.frequency_u_hz**2 for pitch in used])) / len(used)
+    seen = np.std(values, ddof=1) / np.sqrt(values.size) if values.size > 1 else 0.0
+    return Answer(float(values.mean()), float(max(claimed, seen)), heard)
+
+
+def describe(given: Answer) -> str:
+    """Return the answer in one line, with every pluck and reason, for a look at a failure."""
+    plucks = []
+    for each in given.heard.plucks:
+        at = "?" if each.onset_s is None else f"{each.onset_s:.2f}"
+        pitch = each.pitch
+        if pitch is None:
+            plucks.append(f"[{at} s: {each.reason}]")
+            continue
+        numbers = ",".join(str(partial.number) for partial in pitch.partials)
+        plucks.append(
+            f"[{at} s: {pitch.frequency_hz:.3f} u {pitch.frequency_u_hz:.3f} quality "
+            f"{pitch.quality:.3f} partials {numbers}{'' if each.used else ' unused'}]"
+        )
+    value = "none" if given.frequency_hz is None else f"{given.frequency_hz:.3f} Hz"
+    return f"{value} {' '.join(plucks)} {given.heard.reason or ''}".rstrip()
