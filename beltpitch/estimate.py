@@ -88,14 +88,17 @@ class Estimate:
     @property
     def u(self) -> float:
         """Combined standard uncertainty (GUM 5.1.2; equal keys are fully correlated, 5.2.2)."""
-        return math.sqrt(sum(p.u**2 for p in merged(self.parts)))
+        return math.hypot(*(p.u for p in merged(self.parts)))
 
     @property
     def dof(self) -> float:
         """Effective degrees of freedom, Welch-Satterthwaite (GUM G.4.1), not truncated."""
-        parts = merged(self.parts)
-        fourth = sum(p.u**4 / p.dof for p in parts)
-        return self.u**4 / fourth if fourth > 0 else math.inf
+        u = self.u
+        if u == 0:
+            return math.inf
+        # in shares of u, so that very small uncertainties do not underflow
+        lost = sum((p.u / u) ** 4 / p.dof for p in merged(self.parts))
+        return 1 / lost if lost > 0 else math.inf
 
     def interval(self, coverage: float = 0.95) -> tuple[float, float]:
         """Return the expanded interval (low, high) at `coverage` (GUM G.3.2, G.6.4)."""
@@ -125,8 +128,9 @@ class Estimate:
         """Return the budget, largest line first."""
         whole = sum(p.u**2 for p in merged(self.parts))
         names = dict.fromkeys(p.name for p in merged(self.parts))
-        lines = (_line(name, [p for p in merged(self.parts) if p.name == name], whole)
-                 for name in names)
+        lines = (
+            _line(name, [p for p in merged(self.parts) if p.name == name], whole) for name in names
+        )
         return tuple(sorted(lines, key=lambda line: -line.u))
 
 
@@ -171,7 +175,15 @@ def ratio(a: Estimate, b: Estimate) -> Estimate:
 
 
 def mean(estimates: Sequence[Estimate]) -> Estimate:
-    """Return the plain mean; shared errors are not averaged away."""
+    """Return the plain mean; shared errors are not averaged away.
+
+    Raises
+    ------
+    ValueError
+        If there is nothing to average.
+    """
+    if not estimates:
+        raise ValueError("mean of no estimates")
     share = 1 / len(estimates)
     return combine(fmean(e.value for e in estimates), [(share, e) for e in estimates])
 
