@@ -14,14 +14,12 @@ Conventions: everything is SI; ``u`` is one standard uncertainty.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from importlib import resources
+from itertools import pairwise
 from typing import Any
 
 from beltpitch.belt.naming import (
@@ -181,7 +179,7 @@ class Law:
     def _read_rows(self, width_mm: float) -> tuple[float, bool]:
         """Return (figure, whether the width lies within the table)."""
         close = SAME_WIDTH_M * 1000
-        for (b0, v0), (b1, v1) in zip(self.rows, self.rows[1:], strict=False):
+        for (b0, v0), (b1, v1) in pairwise(self.rows):
             if b0 - close <= width_mm <= b1 + close:
                 line = v0 + (v1 - v0) * (width_mm - b0) / (b1 - b0)
                 return self._whole_cords(line, width_mm, v0), True
@@ -463,6 +461,8 @@ def _not_found(name: str, book: _Book) -> str:
 
 def _nearest(name: str, book: _Book, most: int = 3) -> list[str]:
     """Return the names of profiles that look most like this one."""
+    import difflib  # here for the start-up time, as the two in _book
+
     flat = re.sub(r" \d+(\.\d+)?( ?MM)?$", "", plain(name)).replace(" ", "")
     by_look = {written.replace(" ", ""): s.profile for written, s in book.spellings.items()}
     found = difflib.get_close_matches(flat, by_look, n=3 * most, cutoff=0.3)
@@ -658,6 +658,9 @@ class _Book:
 @cache
 def _book() -> _Book:
     """Read the catalogue, once."""
+    import tomllib
+    from importlib import resources
+
     text = resources.files("beltpitch.belt").joinpath("catalogue.toml").read_text("utf-8")
     raw = tomllib.loads(text)
     sources: dict[str, str] = raw["sources"]
