@@ -177,7 +177,7 @@ def _root(equation: _Equation) -> float:
         if value == 0:
             return x
         low, high = (x, high) if value < 0 else (low, x)
-        new = x - value / slope if slope else low
+        new = x - value / slope if slope > 0 else math.inf
         if abs(new - x) <= CLOSE * x:
             return new
         x = new if low < new < high else (low + high) / 2

@@ -28,7 +28,7 @@ def rising_root(miss: Callable[[float], tuple[float, float]], low: float, high: 
         if value == 0:
             return x
         low, high = (x, high) if value < 0 else (low, x)
-        new = x * math.exp(-value / slope) if slope > 0 else low
+        new = x * math.exp(-value / slope) if slope > 0 else math.inf
         if abs(new - x) <= CLOSE * x:
             return new
         x = new if low < new < high else math.sqrt(low * high)
