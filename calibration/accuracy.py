@@ -73,7 +73,7 @@ def hear(job: Job) -> Result:
     low, high = file.reach or (peers.LOW_HZ, peers.HIGH_HZ)
     expected = FrequencyRange(low, high, (), "told") if file.reach else FrequencyRange()
     mine = ours.answer(file.samples, file.rate_hz, expected)
-    outcomes = {OURS: judge(file.truth, mine.frequency_hz, mine.u_hz)}
+    outcomes = {OURS: judge(file.truth, mine.frequency_hz, mine.u_hz, mine.interval_hz)}
     if job.with_peers:
         common = peers.at_common_rate(file.samples, file.rate_hz)
         for name in table.methods:

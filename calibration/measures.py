@@ -47,10 +47,14 @@ def exactly(frequency_hz: float) -> Truth:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """One recording judged: error None if no answer, covered None if no interval is given."""
+    """One recording judged: error None if no answer, the others None if no interval is given.
+
+    ``covered``: truth within 1.96 u of the fit; ``stated``: within the interval of the reading.
+    """
 
     error: float | None
     covered: bool | None = None
+    stated: bool | None = None
 
     @property
     def answered(self) -> bool:
@@ -58,12 +62,21 @@ class Outcome:
         return self.error is not None
 
 
-def judge(truth: Truth, answer_hz: float | None, u_hz: float | None = None) -> Outcome:
-    """Return the outcome of an answer with standard uncertainty `u_hz` (None: no interval)."""
+def judge(
+    truth: Truth,
+    answer_hz: float | None,
+    u_hz: float | None = None,
+    interval_hz: tuple[float, float] | None = None,
+) -> Outcome:
+    """Return the outcome of an answer; `u_hz` and `interval_hz` are None where none is given."""
     if answer_hz is None:
         return Outcome(None)
     covered = None if u_hz is None else truth.covered(answer_hz, NORMAL_95 * u_hz)
-    return Outcome(truth.error(answer_hz), covered)
+    stated = None
+    if interval_hz is not None:
+        low, high = interval_hz
+        stated = truth.covered((low + high) / 2, (high - low) / 2)
+    return Outcome(truth.error(answer_hz), covered, stated)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +119,7 @@ class Summary:
     within: tuple[Share, ...]
     wrong: Share
     covered: Share
+    stated: Share
 
     def counts(self) -> dict[str, int]:
         """Return the bare counts, for the record in the document."""
@@ -120,19 +134,22 @@ class Summary:
 def summarise(outcomes: Sequence[Outcome]) -> Summary:
     """Return the shares of a list of outcomes."""
     errors = [each.error for each in outcomes if each.error is not None]
-    intervals = [each.covered for each in outcomes if each.covered is not None]
+    covered = [each.covered for each in outcomes if each.covered is not None]
+    stated = [each.stated for each in outcomes if each.stated is not None]
     return Summary(
         count=len(outcomes),
         answered=Share(len(errors), len(outcomes)),
         within=tuple(Share(sum(e <= limit for e in errors), len(errors)) for limit in TOLERANCES),
         wrong=Share(sum(e > WRONG for e in errors), len(errors)),
-        covered=Share(sum(intervals), len(intervals)),
+        covered=Share(sum(covered), len(covered)),
+        stated=Share(sum(stated), len(stated)),
     )
 
 
 HEAD = (
     "| {first} | method | files | answered % | within 0.2 % | within 0.5 % | within 1 % "
-    "| wrong by > 2 % | truth in 95 % interval |\n|---|---|---|---|---|---|---|---|---|"
+    "| wrong by > 2 % | truth within 1.96 u of the fit | truth in the reading's 95 % interval |\n"
+    "|---|---|---|---|---|---|---|---|---|---|"
 )
 
 
@@ -140,4 +157,8 @@ def line(first: str, method: str, outcomes: Sequence[Outcome]) -> str:
     """Return one line of a table under :data:`HEAD`."""
     got = summarise(outcomes)
     cells = [str(got.answered), *(str(share) for share in got.within), str(got.wrong)]
-    return f"| {first} | {method} | {got.count} | " + " | ".join([*cells, str(got.covered)]) + " |"
+    return (
+        f"| {first} | {method} | {got.count} | "
+        + " | ".join([*cells, str(got.covered), str(got.stated)])
+        + " |"
+    )

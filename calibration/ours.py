@@ -1,4 +1,4 @@
-"""The measured path: the program's own Listener and `hear`, fed like a recording."""
+"""The measured path: the program's own Listener, `hear` and reading, fed like a recording."""
 
 from __future__ import annotations
 
@@ -9,20 +9,23 @@ from numpy.typing import NDArray
 
 from beltpitch.sound.block import Block
 from beltpitch.sound.heard import FrequencyRange, Heard
+from calibration.measures import COVERAGE
 
 BLOCK_S = 0.25
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The answer to one recording: mean of the used plucks, or None and the reason.
+    """The answer to one recording, or None and the reason.
 
-    ``u_hz`` is the standard uncertainty of the mean: of the only pluck, or the larger of what the
-    plucks claim and what their scatter shows.
+    ``frequency_hz`` and ``interval_hz`` (95 %, scatter from pluck to pluck included) are those of
+    the reading; ``u_hz`` is the standard uncertainty that the fits of its plucks claim by
+    themselves.
     """
 
     frequency_hz: float | None
     u_hz: float | None
+    interval_hz: tuple[float, float] | None
     heard: Heard
 
 
@@ -46,14 +49,17 @@ def answer(
     samples: NDArray[np.float64], rate_hz: float, expected: FrequencyRange | None = None
 ) -> Answer:
     """Return the program's answer to one recording."""
+    from beltpitch.reading import frequency_of
+
     heard = listen(samples, rate_hz, expected)
     used = [each.pitch for each in heard.plucks if each.used and each.pitch is not None]
     if not used:
-        return Answer(None, None, heard)
-    values = np.array([pitch.frequency_hz for pitch in used])
-    claimed = np.sqrt(np.sum([pitch.frequency_u_hz**2 for pitch in used])) / len(used)
-    seen = np.std(values, ddof=1) / np.sqrt(values.size) if values.size > 1 else 0.0
-    return Answer(float(values.mean()), float(max(claimed, seen)), heard)
+        return Answer(None, None, None, heard)
+    own_hz = [pitch.frequency_u_hz for pitch in used]
+    frequency = frequency_of([pitch.frequency_hz for pitch in used], own_hz, "pluck")
+    claimed = np.sqrt(np.sum(np.square(own_hz))) / len(used)
+    interval = frequency.interval(COVERAGE)
+    return Answer(frequency.value, float(claimed), (interval[0], interval[1]), heard)
 
 
 def describe(given: Answer) -> str:
