@@ -1,0 +1,104 @@
+"""When something begins to sound, and when it is over: spectral flux over a running noise floor.
+
+A frame's power in each frequency bin is compared with the larger of the noise floor there and of
+what sounded one frame length ago; the sum of the positive log ratios is the flux (log spectral
+flux; Bello et al., IEEE Trans. SAP 13, 1035, 2005). Hum is part of the floor and drops out of the
+ratio, however loud; a ringing pluck does not hide the next one.
+
+Conventions: frames end at hop boundaries; frame j of a slab ends with hop j of that slab.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+
+from beltpitch.sound.block import Samples
+from beltpitch.sound.intake import SLAB_HOPS
+
+FRAME_HOPS = 8  # 44 ms: the shortest that resolves the partials of a short belt
+LAG_HOPS = 9  # one frame and a hop
+FLOOR_SLABS = 20  # about 1.8 s of quiet
+OVER_FLOOR = 6.0  # one noise bin in 400 goes beyond it
+OVER_PAST = 2.0  # beating partials rise by less within one frame
+LOWEST_HZ = 30.0
+HIGHEST_HZ = 4000.0
+SILENT = 1e-12  # power of a frame bin below 16-bit rounding
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frames:
+    """What one slab's frames say: shape (SLAB_HOPS,) each.
+
+    ``flux``: how much is newly there; ``excess``: how much stands above the noise floor.
+    """
+
+    flux: Samples
+    excess: Samples
+
+
+class Watch:
+    """Follows the noise floor and measures flux and excess slab by slab."""
+
+    def __init__(self, rate_hz: float, hop: int) -> None:
+        self._hop = hop
+        self._length = FRAME_HOPS * hop
+        self._window = np.hanning(self._length + 2)[1:-1]
+        self._window /= np.sqrt(self._window @ self._window)
+        step = rate_hz / self._length
+        self._band = slice(max(1, round(LOWEST_HZ / step)), round(HIGHEST_HZ / step) + 1)
+        self._past = np.zeros((FRAME_HOPS - 1) * hop)
+        self._quiet: deque[Samples] = deque(maxlen=FLOOR_SLABS)
+        self._power: Samples | None = None  # the last LAG_HOPS frames
+
+    def powers(self, samples: Samples) -> Samples:
+        """Return the power of the slab's frames, shape (SLAB_HOPS, bins in the band)."""
+        whole = np.concatenate([self._past, samples])
+        self._past = whole[-len(self._past) :]
+        frames = np.lib.stride_tricks.sliding_window_view(whole, self._length)[:: self._hop]
+        spectrum = np.fft.rfft(frames * self._window, axis=1)[:, self._band]
+        out: Samples = spectrum.real**2 + spectrum.imag**2 + SILENT
+        return out
+
+    @property
+    def has_floor(self) -> bool:
+        """Whether any quiet has been heard yet."""
+        return bool(self._quiet)
+
+    def learn(self, power: Samples) -> None:
+        """Take the frames of a quiet slab into the floor."""
+        self._quiet.append(power.mean(axis=0))
+
+    def forget(self) -> None:
+        """Drop the floor, as when a fan was switched on."""
+        self._quiet.clear()
+
+    def measure(self, power: Samples) -> Frames:
+        """Compare the slab's frames with the floor and with one frame length ago."""
+        floor = OVER_FLOOR * self._floor()
+        if self._power is None:
+            self._power = np.repeat(floor[None] / OVER_FLOOR, LAG_HOPS, axis=0)
+        history = np.concatenate([self._power, power])
+        self._power = history[-LAG_HOPS:]
+        past = OVER_PAST * np.maximum(history[:SLAB_HOPS], history[1 : SLAB_HOPS + 1])
+        log_power = np.log(power)
+        log_floor = np.log(floor)
+        flux = np.maximum(0.0, log_power - np.maximum(log_floor, np.log(past))).sum(axis=1)
+        excess = np.maximum(0.0, log_power - log_floor).sum(axis=1)
+        return Frames(flux, excess)
+
+    def _floor(self) -> Samples:
+        """Median over the quiet slabs; smoothed across frequency where they are few."""
+        if len(self._quiet) == 1:
+            only = self._quiet[0]
+            out: Samples = np.maximum(only, _smooth(only))
+            return out
+        floor: Samples = np.median(np.stack(self._quiet), axis=0)
+        return floor
+
+
+def _smooth(power: Samples) -> Samples:
+    out: Samples = np.convolve(np.pad(power, 2, mode="edge"), np.full(5, 0.2), mode="valid")
+    return out

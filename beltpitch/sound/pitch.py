@@ -1,0 +1,272 @@
+"""From plucks to the fundamental of a string, with its uncertainty, or a reason why not.
+
+``pitch_of`` hears one pluck: its lines (spectrum.py), the series that explains them (series.py), a
+maximum likelihood fit (fit.py), a stiff series laid through the fitted partials. ``hear`` decides
+over several plucks of one string together: their evidence adds, and a pluck that says something
+else is named and set aside.
+
+Conventions: ``quality`` is the probability of the chosen fundamental given the lines, over all
+candidates and over "no series at all"; below LEAST_QUALITY the answer is withheld.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from beltpitch.sound import reasons
+from beltpitch.sound.block import Samples
+from beltpitch.sound.fit import Fit, Start, chosen, fit
+from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck, Partial, Pitch
+from beltpitch.sound.pluck import Pluck
+from beltpitch.sound.series import (
+    STIFFNESS_SCALE,
+    TEMPER,
+    Candidate,
+    Lines,
+    candidates_of,
+    lines_of,
+    refined,
+)
+from beltpitch.sound.spectrum import spectrum_of
+
+LEAST_QUALITY = 0.9
+SETTLE_S = 0.004  # the finger has left the belt
+SHORTEST_S = 0.05
+SAME_TONE = 0.01
+CELL = 0.0025  # width of a candidate in log frequency
+NULL_BONUS = 4.0
+OUTLIER = 0.02
+DECAYING = 0.25
+STEADY_RECORD_S = 0.5
+ON_HUM_HZ = 1.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Evidence:
+    """One pluck, ready to be judged: its sound, lines and candidates, or a reason."""
+
+    pluck: Pluck
+    sound: Samples
+    lines: Lines | None
+    candidates: list[Candidate]
+    reason: str | None
+
+
+def pitch_of(pluck: Pluck, expected: FrequencyRange) -> HeardPluck:
+    """Hear one pluck.
+
+    Parameters
+    ----------
+    pluck
+        From a Listener.
+    expected
+        Where the fundamental may lie.
+    """
+    heard = hear([pluck], expected)
+    if heard.plucks:
+        return heard.plucks[0]
+    return HeardPluck(pluck.onset_s, None, used=False, reason=heard.reason)
+
+
+def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> Heard:
+    """Hear several plucks of one string.
+
+    Parameters
+    ----------
+    plucks
+        In order of time, from a Listener.
+    expected
+        Where the fundamental may lie.
+    """
+    evidence = [_evidence(p, expected) for p in plucks]
+    steady = _steady(plucks)
+    f = _joint(evidence, expected)
+    heard = [_one(e, f, expected) for e in evidence]
+    listed = [h for h in heard if h.onset_s is not None]
+    if any(h.used for h in listed):
+        return Heard(tuple(listed), steady)
+    why = next((h.reason for h in heard if h.reason), reasons.NOTHING_BEGAN)
+    return Heard(tuple(listed), steady, reason=why)
+
+
+def _evidence(pluck: Pluck, expected: FrequencyRange) -> _Evidence:
+    start = pluck.clear + round(SETTLE_S * pluck.rate_hz)
+    sound = pluck.samples[start:]
+    reason = pluck.refused
+    if reason is None and len(sound) < SHORTEST_S * pluck.rate_hz:
+        reason = reasons.TOO_SHORT
+    if reason is not None:
+        return _Evidence(pluck, sound, None, [], reason)
+    lines = lines_of(spectrum_of(sound, pluck.rate_hz, pluck.noise))
+    return _Evidence(pluck, sound, lines, candidates_of(lines, expected), None)
+
+
+def _prior(frequency_hz: float, expected: FrequencyRange) -> float:
+    """Log prior of a cell of relative width CELL there."""
+    wide = math.log(expected.high_hz / expected.low_hz)
+    flat = math.log(CELL / wide)
+    if not expected.weights:
+        return flat
+    hz, weight = np.array(expected.weights).T
+    mean = np.interp(
+        np.linspace(math.log(expected.low_hz), math.log(expected.high_hz), 101), np.log(hz), weight
+    )
+    here = np.interp(math.log(frequency_hz), np.log(hz), weight)
+    return flat + math.log(max(float(here), 1e-3) / max(float(mean.mean()), 1e-3))
+
+
+def _joint(evidence: list[_Evidence], expected: FrequencyRange) -> tuple[float, float] | None:
+    """Fundamental that explains all plucks best, with its probability."""
+    pool: list[Candidate] = [c for e in evidence for c in e.candidates]
+    if not pool:
+        return None
+    frequencies: list[float] = []
+    for c in sorted(pool, key=lambda c: -c.score):
+        if all(abs(math.log(c.frequency_hz / f)) > SAME_TONE for f in frequencies):
+            frequencies.append(c.frequency_hz)
+    scores = []
+    for f in frequencies:
+        total = _prior(f, expected)
+        for e in evidence:
+            if e.lines is not None:
+                total += max(0.0, TEMPER * _score_at(e, f))
+        scores.append(total)
+    top = np.array([*scores, NULL_BONUS])
+    share = np.exp(top - top.max())
+    share /= share.sum()
+    best = int(np.argmax(scores))
+    return frequencies[best], float(share[best])
+
+
+def _score_at(e: _Evidence, f: float) -> float:
+    near = [c.score for c in e.candidates if abs(math.log(c.frequency_hz / f)) <= SAME_TONE]
+    return max(near, default=0.0)
+
+
+def _one(e: _Evidence, joint: tuple[float, float] | None, expected: FrequencyRange) -> HeardPluck:
+    """Return the verdict on one pluck, given what all say together."""
+    onset = e.pluck.onset_s
+    if e.reason is not None:
+        return HeardPluck(onset, None, used=False, reason=e.reason)
+    if joint is None or e.lines is None:
+        return HeardPluck(onset, None, used=False, reason=reasons.NO_SERIES)
+    f, quality = joint
+    near = [c for c in e.candidates if abs(math.log(c.frequency_hz / f)) <= SAME_TONE]
+    if not near or near[0].score <= 0:
+        return HeardPluck(onset, None, used=False, reason=reasons.NO_SERIES)
+    if quality < LEAST_QUALITY:
+        return HeardPluck(onset, None, used=False, reason=_unclear(e, quality))
+    candidate = near[0]
+    pitch = _measured(e, candidate, quality)
+    if isinstance(pitch, str):
+        return HeardPluck(onset, None, used=False, reason=pitch)
+    return HeardPluck(onset, pitch, used=True, reason=None)
+
+
+def _unclear(e: _Evidence, quality: float) -> str:
+    names = " or ".join(f"{c.frequency_hz:.1f} Hz" for c in e.candidates[:2])
+    return reasons.UNCLEAR.format(names=names, quality=quality)
+
+
+def _measured(e: _Evidence, candidate: Candidate, quality: float) -> Pitch | str:
+    """Fit the chosen series to the sound."""
+    lines = e.lines
+    assert lines is not None
+    n = candidate.numbers
+    k = candidate.line[n - 1]
+    decay = np.maximum(lines.decay_per_s[k], 0.3)
+    start = Start(n.astype(float), lines.frequency_hz[k], decay, lines.amplitude[k])
+    found = fit(e.sound, e.pluck.rate_hz, e.pluck.noise, chosen(start, e.pluck.noise))
+    if found is None:
+        return reasons.NO_FIT
+    f, u, b, b_u = _series_through(found, candidate)
+    partials = tuple(
+        Partial(int(n), float(hz), float(math.sqrt(v)), float(a), float(d))
+        for n, hz, v, a, d in zip(
+            found.number,
+            found.frequency_hz,
+            np.diag(found.covariance),
+            found.amplitude,
+            found.decay_per_s,
+            strict=True,
+        )
+    )
+    lead = (e.pluck.samples.size - e.sound.size - e.pluck.onset) / e.pluck.rate_hz
+    return Pitch(
+        frequency_hz=f,
+        frequency_u_hz=u,
+        inharmonicity=b,
+        inharmonicity_u=b_u,
+        partials=partials,
+        glide=found.glide,
+        quality=quality,
+        used_s=(lead, lead + found.used_s),
+        warnings=_warnings(e, f),
+    )
+
+
+def _warnings(e: _Evidence, f: float) -> tuple[str, ...]:
+    out = []
+    hum = e.pluck.noise.near_tone(f, ON_HUM_HZ)
+    if hum is not None:
+        out.append(reasons.ON_HUM.format(tone=hum))
+    if e.pluck.clipped:
+        out.append(reasons.CLIPPED_START)
+    return tuple(out)
+
+
+def _series_through(
+    found: Fit, candidate: Candidate
+) -> tuple[float, float, float | None, float | None]:
+    """Lay the stiff series through the fitted partials (generalised least squares).
+
+    (f_n / n)^2 = f_s^2 + (f_s^2 B) n^2 is linear; what the partials scatter about it beyond their
+    covariance is added as a relative misplacement of each.
+    """
+    n = found.number
+    square = (found.frequency_hz / n) ** 2
+    jacobian = 2 * found.frequency_hz / n**2
+    covariance = jacobian[:, None] * found.covariance * jacobian
+    design = np.stack([np.ones_like(n), n**2], axis=1)
+    f = candidate.string_hz
+    b0 = candidate.stiffness
+    prior = np.diag([0.0, (f * f * STIFFNESS_SCALE) ** -2.0])
+    off = 0.0
+    for _ in range(12):
+        weight = np.linalg.inv(covariance + np.diag((2 * off * square) ** 2))
+        inverse = np.linalg.inv(design.T @ weight @ design + prior)
+        solution = inverse @ (design.T @ (weight @ square))
+        if solution[1] < 0:
+            inverse = np.diag([1.0 / weight.sum(), 0.0])
+            solution = np.array([(weight @ square).sum() / weight.sum(), 0.0])
+        left = square - design @ solution
+        chi = float(left @ weight @ left)
+        free = max(1, len(n) - 2)
+        if chi <= free * 1.5 or len(n) <= 2:
+            break
+        off = max(2e-5, off * math.sqrt(chi / free)) if off else 2e-5
+    f2 = float(solution.sum())
+    u2 = math.sqrt(float(inverse.sum()))
+    f1 = math.sqrt(f2)
+    if len(n) < 2:
+        return f1, u2 / (2 * f1), None, None
+    b = float(solution[1] / solution[0])
+    b_u = math.sqrt(float(inverse[1, 1])) / float(solution[0])
+    del b0
+    return f1, u2 / (2 * f1), b, b_u
+
+
+def _steady(plucks: Sequence[Pluck]) -> tuple[float, ...]:
+    tones: list[float] = []
+    for p in plucks:
+        for t in p.noise.tones_hz:
+            if all(abs(t - s) > ON_HUM_HZ for s in tones):
+                tones.append(t)
+    return tuple(sorted(tones))
+
+
+__all__ = ["hear", "pitch_of", "refined"]

@@ -1,0 +1,354 @@
+"""The Listener: blocks in, plucks out; no input, no output, no clock.
+
+It is a protocol engine in the manner of h11: whoever owns the microphone or the file feeds blocks
+and gets finished plucks back. Time is counted in samples. Sound is cut into slabs of a fixed size
+first (intake.py), so that whole or in crumbs the answer is the same; only the last seconds are
+kept, so that hours of sound take no more memory than seconds.
+
+A pluck is anything that begins suddenly; whether it is a plucked string is decided in pitch.py,
+which sees its partials. The record ends when nothing stands above the noise any more, when the
+next pluck begins, or after LONGEST_S.
+
+Conventions: sample positions count at the analysis rate from the first sample fed.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+
+from beltpitch.sound.block import Block, Samples, read_only
+from beltpitch.sound.intake import SLAB_HOPS, Intake, Slab
+from beltpitch.sound.noise import SHORTEST_QUIET_S, Noise, from_quiet, from_within
+from beltpitch.sound.onset import Frames, Watch
+from beltpitch.sound.reasons import (
+    BAD_SAMPLES,
+    CLIPPED_THROUGHOUT,
+    LOST_SOUND,
+    NOTHING_BEGAN,
+    SILENCE,
+)
+
+LONGEST_S = 1.6  # four decay times of a long belt; more adds nothing (physics.md, 4)
+LEAD_S = 0.06  # quiet kept ahead of the onset
+GUARD_S = 0.05  # the attack reaches this far back into frames that look quiet
+QUIET_KEPT_S = 1.5
+OPENING_SLABS = 6  # the first half second is heard as a whole before anything is decided
+FLUX_LIMIT = 5.0  # sum of log ratios; noise alone stays below 1
+FLUX_OVER_USUAL = 4.0  # and this many times what the noise here commonly does
+USUAL_MEMORY = 0.98  # per slab: about 5 s
+APART_HOPS = 20  # two plucks are 0.11 s apart at least
+OVER_EXCESS = 1.5  # below it nothing is left above the noise
+OVER_SLABS = 2
+STUCK_SLABS = 45  # 4 s without falling back: a machine was switched on, not a pluck
+FADED = 0.5
+RISE_STEPS = 12
+SILENT_PEAK = 3e-5  # one step of 16 bits
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pluck:
+    """A stretch of sound that began suddenly.
+
+    Parameters
+    ----------
+    samples
+        Sound at the analysis rate, from ``LEAD_S`` before the onset where there was any.
+    rate_hz
+        The analysis rate.
+    onset
+        Where it begins: index into ``samples``, good to a few milliseconds.
+    onset_s
+        The same, from the first sample fed; None where there was no onset to speak of.
+    noise
+        The noise it stands in, and the steady tones known beforehand.
+    clear
+        Index of the first sample after any clipping.
+    opened
+        True if the sound began within it, so that its onset may be missing.
+    refused
+        A reason known already why it cannot be used.
+    """
+
+    samples: Samples
+    rate_hz: float
+    onset: int
+    onset_s: float | None
+    noise: Noise
+    clear: int
+    opened: bool = False
+    refused: str | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "samples", read_only(self.samples))
+
+    @property
+    def clipped(self) -> bool:
+        """Whether the start is clipped and left out."""
+        return self.clear > self.onset
+
+
+@dataclass(slots=True)
+class _Open:
+    """A pluck being recorded."""
+
+    onset: int
+    opened: bool
+    strength: float
+    quiet_slabs: int = 0
+
+
+class Listener:
+    """Finds plucks in blocks of sound.
+
+    Parameters
+    ----------
+    rate_hz
+        Rate of the blocks that will be fed.
+    """
+
+    def __init__(self, rate_hz: float) -> None:
+        self._intake = Intake(rate_hz)
+        self.rate_hz = self._intake.rate_hz
+        self._hop = self._intake.hop
+        self._slab_samples = self._hop * SLAB_HOPS
+        self._watch = Watch(self.rate_hz, self._hop)
+        self._opening: list[tuple[Slab, Samples]] | None = []
+        keep = round((LONGEST_S + QUIET_KEPT_S + 1.0) * self.rate_hz / self._slab_samples) + 2
+        self._slabs: deque[Slab] = deque(maxlen=keep)
+        self._quiet_flags: deque[bool] = deque(maxlen=keep)
+        self._end = 0  # position after the last slab heard
+        self._quiet = np.zeros(0)  # the last stretch of quiet worth measuring
+        self._open: _Open | None = None
+        self._flux_before = np.zeros(2)
+        self._usual = 0.0
+        self._ringing = 0
+        self._peak = 0.0
+        self._any_bad = False
+        self._heard_any = False
+        self.level = 0.0
+
+    def feed(self, block: Block) -> list[Pluck]:
+        """Take one block; return the plucks that are over."""
+        done: list[Pluck] = []
+        for slab in self._intake.feed(block):
+            done += self._take(slab)
+        return done
+
+    def finish(self) -> list[Pluck]:
+        """Take what is left; return the last plucks.
+
+        Where nothing began in all that was fed, one refused pluck without an onset says why.
+        """
+        done: list[Pluck] = []
+        for slab in self._intake.finish():
+            done += self._take(slab)
+        done += self._begin()
+        if self._open is not None:
+            done.append(self._close(min(self._end, self._intake.total)))
+        return done if self._heard_any else [self._nothing()]
+
+    def _nothing(self) -> Pluck:
+        if self._any_bad:
+            why = BAD_SAMPLES
+        elif self._peak <= SILENT_PEAK:
+            why = SILENCE
+        else:
+            why = NOTHING_BEGAN
+        empty = np.zeros(1)
+        return Pluck(empty, self.rate_hz, 0, None, _no_noise(self.rate_hz), 0, refused=why)
+
+    def _take(self, slab: Slab) -> list[Pluck]:
+        """Hear one slab; hold the opening back until it can be judged as a whole."""
+        self.level = float(np.abs(slab.samples).max())
+        self._peak = max(self._peak, self.level)
+        self._any_bad = self._any_bad or any(slab.bad)
+        power = self._watch.powers(slab.samples)
+        if self._opening is None:
+            return self._hear(slab, power)
+        self._opening.append((slab, power))
+        return self._begin() if len(self._opening) == OPENING_SLABS else []
+
+    def _begin(self) -> list[Pluck]:
+        """Judge the opening: its quietest part is the first noise floor."""
+        if not self._opening:
+            return []
+        opening, self._opening = self._opening, None
+        means = np.stack([power.mean(axis=0) for _, power in opening])
+        loud = np.log(means).mean(axis=1)
+        self._watch.learn(np.repeat(means[int(loud.argmin())][None], SLAB_HOPS, axis=0))
+        self._begins_loud(loud)
+        done: list[Pluck] = []
+        for slab, power in opening:
+            done += self._hear(slab, power)
+        return done
+
+    def _begins_loud(self, loud: Samples) -> None:
+        """Open a pluck at the very start where the sound fades from there."""
+        if len(loud) > 1 and loud[0] - loud.min() > FADED and loud.argmin() > 0:
+            self._open = _Open(0, opened=True, strength=0.0)
+
+    def _hear(self, slab: Slab, power: Samples) -> list[Pluck]:
+        frames = self._watch.measure(power)
+        start = self._end
+        self._slabs.append(slab)
+        self._end += self._slab_samples
+        done: list[Pluck] = []
+        for hop in self._onsets(frames):
+            if start + (hop + 1) * self._hop <= self._intake.total:
+                done += self._onset(start + hop * self._hop, float(frames.flux[hop]))
+        quiet = self._is_quiet(frames)
+        self._quiet_flags.append(quiet)
+        if quiet:
+            self._watch.learn(power)
+        self._usual = max(
+            USUAL_MEMORY * self._usual, (1 - USUAL_MEMORY) * float(frames.flux.mean())
+        )
+        self._ringing = 0 if quiet else self._ringing + 1
+        if self._ringing > STUCK_SLABS:
+            self._ringing = 0
+            self._watch.forget()
+            self._watch.learn(power)
+        return done + self._maybe_over(frames)
+
+    def _onsets(self, frames: Frames) -> list[int]:
+        """Hops at which the flux has a strong local peak."""
+        flux = np.concatenate([self._flux_before, frames.flux])
+        self._flux_before = flux[-2:]
+        limit = FLUX_LIMIT + FLUX_OVER_USUAL * self._usual
+        before, here, after = flux[:-2], flux[1:-1], flux[2:]
+        peaks = (here > limit) & (here >= before) & (here > after)
+        # flux[1 + i] belongs to hop i - 1 of this slab; the rise began up to a frame earlier
+        return [int(i) - 1 for i in np.flatnonzero(peaks)]
+
+    def _onset(self, frame_end: int, strength: float) -> list[Pluck]:
+        """Open a pluck for the rise seen in the frame that ends there."""
+        self._heard_any = True
+        at = max(0, self._rise(frame_end))
+        now = self._open
+        if now is not None and at - now.onset < APART_HOPS * self._hop:
+            if strength > now.strength and not now.opened:
+                self._open = _Open(at, opened=False, strength=strength)
+            return []
+        done = [self._close(at)] if now is not None else []
+        self._open = _Open(at, opened=False, strength=strength)
+        return done
+
+    def _rise(self, frame_end: int) -> int:
+        """Return where the sound rises most steeply in and around the frame.
+
+        The energy of the differenced (pre-whitened) sound in short steps, compared before and
+        after each step.
+        """
+        span = 10 * self._hop
+        first = self._end - len(self._slabs) * self._slab_samples
+        begin = max(first, frame_end - span - 4 * self._hop)
+        piece = self._sound(begin, min(self._end, frame_end + 2 * self._hop))
+        step = max(4, self._hop // 4)
+        energy = np.add.reduceat(np.diff(piece) ** 2, np.arange(0, len(piece) - 1, step))
+        if len(energy) < RISE_STEPS:
+            return begin
+        total = np.concatenate([[0.0], np.cumsum(energy)])
+        k = np.arange(4, len(energy) - 4)
+        after = (total[k + 4] - total[k]) / 4
+        before = (total[k] - total[np.maximum(0, k - 12)]) / np.minimum(k, 12)
+        return (
+            begin
+            + int(k[np.argmax(np.log((after + SILENT_PEAK**2) / (before + SILENT_PEAK**2)))]) * step
+        )
+
+    def _is_quiet(self, frames: Frames) -> bool:
+        return self._open is None and float(frames.excess.mean()) < OVER_EXCESS
+
+    def _maybe_over(self, frames: Frames) -> list[Pluck]:
+        """Close the open pluck if its sound is over."""
+        now = self._open
+        if now is None:
+            return []
+        still = float(frames.excess[-SLAB_HOPS // 2 :].mean()) > OVER_EXCESS
+        now.quiet_slabs = 0 if still else now.quiet_slabs + 1
+        full = self._end - now.onset >= LONGEST_S * self.rate_hz
+        if (now.opened or now.quiet_slabs < OVER_SLABS) and not full:
+            return []
+        return [self._close(self._end)]
+
+    def _close(self, end: int) -> Pluck:
+        """Make the record of the open pluck, which ends there."""
+        now = self._open
+        assert now is not None
+        self._open = None
+        self._heard_any = True
+        end = min(end, now.onset + round(LONGEST_S * self.rate_hz))
+        begin = max(0, now.onset - round(LEAD_S * self.rate_hz))
+        samples = self._sound(begin, end)
+        clear, refused = self._flags(now.onset, end)
+        return Pluck(
+            samples,
+            self.rate_hz,
+            now.onset - begin,
+            now.onset / self.rate_hz,
+            self._noise(now.onset, samples),
+            max(clear - begin, now.onset - begin),
+            opened=now.opened,
+            refused=refused,
+        )
+
+    def _flags(self, onset: int, end: int) -> tuple[int, str | None]:
+        """Return where the sound is clear of clipping, and a reason to refuse it."""
+        first = self._end - len(self._slabs) * self._slab_samples
+        clear = onset
+        hops = range(max(first, onset) // self._hop, -(-end // self._hop))
+        for hop in hops:
+            slab, k = divmod(hop - first // self._hop, SLAB_HOPS)
+            if slab >= len(self._slabs):
+                break
+            if self._slabs[slab].bad[k]:
+                return clear, LOST_SOUND
+            if self._slabs[slab].clipped[k]:
+                clear = (hop + 1) * self._hop
+        return clear, CLIPPED_THROUGHOUT if clear > end - SHORTEST_QUIET_S * self.rate_hz else None
+
+    def _noise(self, onset: int, samples: Samples) -> Noise:
+        """Measure the noise before the onset, or before that, or within the pluck itself."""
+        quiet = self._quiet_before(onset - round(GUARD_S * self.rate_hz))
+        if len(quiet) >= SHORTEST_QUIET_S * self.rate_hz:
+            if len(quiet) >= min(len(self._quiet), 0.5 * self.rate_hz):
+                self._quiet = quiet
+            return from_quiet(
+                self._quiet if len(quiet) < 0.25 * self.rate_hz <= len(self._quiet) else quiet,
+                self.rate_hz,
+            )
+        if len(self._quiet):
+            return from_quiet(self._quiet, self.rate_hz)
+        return from_within(samples[-max(len(samples) // 2, 64) :], self.rate_hz)
+
+    def _quiet_before(self, end: int) -> Samples:
+        """Return the unbroken quiet that ends there, at most QUIET_KEPT_S of it."""
+        first = self._end - len(self._slabs) * self._slab_samples
+        begin = end
+        flags = list(self._quiet_flags)
+        while begin > first:
+            slab = (begin - 1 - first) // self._slab_samples
+            inside = slab < len(flags)
+            # the slab of the onset itself counts up to the onset
+            if (
+                inside
+                and not flags[slab]
+                and (begin - 1) // self._slab_samples != end // self._slab_samples
+            ):
+                break
+            begin = first + slab * self._slab_samples
+        begin = max(begin, end - round(QUIET_KEPT_S * self.rate_hz), first, 0)
+        return self._sound(begin, max(begin, end))
+
+    def _sound(self, begin: int, end: int) -> Samples:
+        """Return kept samples by position."""
+        first = self._end - len(self._slabs) * self._slab_samples
+        whole = np.concatenate([s.samples for s in self._slabs])
+        return whole[max(0, begin - first) : max(0, end - first)]
+
+
+def _no_noise(rate_hz: float) -> Noise:
+    return Noise(rate_hz, np.ones(2), (), (), measured=False)

@@ -1,0 +1,39 @@
+"""Why a pluck gives no number, each in one line: what, why, what to do."""
+
+from __future__ import annotations
+
+HOLD = (
+    "hold a wired headset microphone or a phone 1-2 cm from the flat side of the belt, "
+    "about a third along the span"
+)
+PLUCK = "pluck at a quarter to a third of the span, thumb flat at mid-width"
+
+SILENCE = f"silence: nothing was recorded; check that the right microphone is chosen, and {HOLD}"
+NOTHING_BEGAN = (
+    f"no pluck was heard: nothing begins and dies away in this sound; {HOLD}, and {PLUCK}"
+)
+BAD_SAMPLES = "the sound holds samples that are not numbers; record it again"
+LOST_SOUND = (
+    "sound was lost or is not a number within this pluck; close other programs and pluck again"
+)
+CLIPPED_THROUGHOUT = (
+    "clipped throughout: the input is far too loud; turn the input level down or move away, "
+    "and pluck again"
+)
+TOO_SHORT = (
+    "too short: the sound ends before its pitch can be told; record for two seconds more, "
+    f"and {PLUCK}"
+)
+NO_SERIES = (
+    "no plucked string: what sounds here is not a series of dying partials (a knock, a voice or "
+    f"noise); {HOLD}, and {PLUCK}"
+)
+NO_FIT = f"the sound does not die away as a pluck does; {HOLD}, and {PLUCK}"
+UNCLEAR = (
+    "unclear octave: {names} fit about as well (probability {quality:.2f}); "
+    "give --from and --to or belt and span, or " + PLUCK
+)
+ON_HUM = (
+    "the belt's tone lies on a steady tone at {tone:.1f} Hz; move the axis a little and compare"
+)
+CLIPPED_START = "the start is clipped and was left out; turn the input level down"

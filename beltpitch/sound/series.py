@@ -1,0 +1,341 @@
+"""Which fundamental explains the lines: comparison of series, by log likelihood ratio.
+
+Every candidate (f_s, B) is asked to explain all the lines heard, as partials
+``f_n = n f_s sqrt(1 + B n^2)`` or as strangers, and is held to what it promises:
+
+- a line at the right place counts by how much more likely it stands there than a stranger would;
+  strangers are as dense as the lines are, and rarely strong;
+- a partial that should be heard and is not costs by how far it ought to have stood above the
+  noise, judged from its neighbours in the series (a broad prior on a pluck's envelope, with room
+  for a node at the plucked point and for a microphone that is deaf below LOW_HZ);
+- against all this stands "no series at all", so that chance is counted: the prior is spread evenly
+  over log frequency, and a narrow candidate takes only its own width of it.
+
+Small fundamentals explain any set of lines; here their many empty places cost them.
+
+Conventions: scores in nats, 0 is "strangers only"; levels in dB.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from beltpitch.sound.block import Samples
+from beltpitch.sound.heard import FrequencyRange
+from beltpitch.sound.spectrum import LEAST_GAIN, Spectrum
+
+DB = 10.0 / math.log(10.0)  # dB per neper of power
+MOST_LINES = 30  # of the lowest that matter
+WEAK_DB = 50.0  # lines this far below the strongest do not matter
+COMPANION_HZ = 7.0  # a weaker line this near belongs to its stronger neighbour
+COMPANION_RATIO = 0.3
+ANCHORS = 12  # strongest lines tried as partials
+ANCHOR_NUMBERS = 14  # as partial number 1 to this
+STIFFNESSES = (0.0, 3e-4, 1e-3, 3e-3, 1e-2)
+STIFFNESS_SCALE = 2e-3  # prior: exponential; belts of short spans reach 0.01
+OFF_SERIES = 0.0015  # real partials lie off the stiff series by this much
+ROUGH_OFF = 0.004
+OFF_SPACING = 0.12
+REACH = 3.0  # in standard deviations
+STRANGER_DB = 8.0  # strangers' strength: exponential, mean
+ENVELOPE_DB = 9.0  # scatter of neighbouring partials
+ENVELOPE_DB_PER_OCTAVE = 7.0  # and its growth with distance
+TILT_DB_PER_OCTAVE = -9.0
+NODE_SHARE = 0.12  # partials silenced by the place of the pluck or the microphone
+LOW_HZ = 150.0
+LOW_DB_PER_OCTAVE = 24.0
+LOW_DEEPEST_DB = 60.0
+BEYOND_WEIGHT = 0.35  # empty places above the highest line found say the same thing again
+REFINING = ((5, 0.004), (10, 0.003), (20, 0.002), (200, 0.0015))  # number up to which, reach
+CANDIDATES = 24  # refined and scored in full
+SAME = 0.006  # candidates this near are one
+TEMPER = 0.6  # scores are softened by it: the model is not the world
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lines:
+    """The lines that count, rising in frequency; arrays of shape (lines,)."""
+
+    frequency_hz: Samples
+    u_hz: Samples
+    level_db: Samples
+    above_db: Samples  # above the least that is taken for a line
+    gain: Samples
+    decay_per_s: Samples
+    amplitude: Samples
+    top_hz: float
+    spectrum: Spectrum
+
+    def threshold_db(self, frequency_hz: Samples) -> Samples:
+        """Level a line must have there to be seen."""
+        s = self.spectrum
+        where = frequency_hz / s.step_hz - s.first
+        floor = np.interp(where, np.arange(len(s.floor)), s.floor)
+        out: Samples = DB * (floor + math.log(LEAST_GAIN))
+        return out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Candidate:
+    """One series and how it explains the lines.
+
+    ``line`` holds for n = 1, 2, ... the index of the line taken for partial n, -1 for none.
+    """
+
+    string_hz: float
+    stiffness: float
+    score: float
+    line: NDArray[np.intp]
+
+    @property
+    def frequency_hz(self) -> float:
+        """Mode 1."""
+        return self.string_hz * math.sqrt(1.0 + self.stiffness)
+
+    @property
+    def numbers(self) -> NDArray[np.intp]:
+        """Numbers of the partials that were found."""
+        out: NDArray[np.intp] = np.flatnonzero(self.line >= 0) + 1
+        return out
+
+
+def lines_of(spectrum: Spectrum) -> Lines:
+    """Choose the lines that every candidate must explain."""
+    p = spectrum.peaks
+    level = DB * p.level
+    keep = np.flatnonzero(level > level.max(initial=-np.inf) - WEAK_DB)
+    own = [
+        k
+        for k in keep
+        if not np.any(
+            (np.abs(p.frequency_hz[keep] - p.frequency_hz[k]) < COMPANION_HZ)
+            & (p.gain[k] < COMPANION_RATIO * p.gain[keep])
+        )
+    ]
+    order = np.array(own, dtype=np.intp)
+    order = order[np.argsort(p.frequency_hz[order])][:MOST_LINES]
+    top = float(p.frequency_hz[order[-1]]) * (1 + OFF_SERIES) if len(order) else 0.0
+    return Lines(
+        frequency_hz=p.frequency_hz[order],
+        u_hz=p.frequency_u_hz[order],
+        level_db=level[order],
+        above_db=DB * np.log(p.gain[order] / LEAST_GAIN),
+        gain=p.gain[order],
+        decay_per_s=p.decay_per_s[order],
+        amplitude=p.amplitude[order],
+        top_hz=top,
+        spectrum=spectrum,
+    )
+
+
+def candidates_of(lines: Lines, expected: FrequencyRange) -> list[Candidate]:
+    """Return candidates with full scores, best first."""
+    if len(lines.frequency_hz) == 0:
+        return []
+    rough = _rough(lines, expected)
+    done: list[Candidate] = []
+    for f, b in rough:
+        candidate = refined(lines, f, b)
+        inside = expected.low_hz <= candidate.frequency_hz <= expected.high_hz
+        twin = any(abs(math.log(candidate.string_hz / d.string_hz)) < SAME / 2 for d in done)
+        if inside and not twin:
+            done.append(candidate)
+    return sorted(done, key=lambda c: -c.score)
+
+
+def refined(lines: Lines, string_hz: float, stiffness: float) -> Candidate:
+    """Fit (f_s, B) to the lines it explains, then score it in full."""
+    f, b = string_hz, stiffness
+    for highest, off in REFINING:
+        line = match(lines, f, b, off)
+        line[highest:] = -1
+        f, b = _fitted(lines, line, f, b)
+    return score(lines, f, b)
+
+
+def series_hz(string_hz: float, stiffness: float, top_hz: float) -> Samples:
+    """Frequencies of the partials up to ``top_hz``."""
+    count = max(1, int(top_hz / string_hz))
+    n = np.arange(1, count + 1)
+    f = n * string_hz * np.sqrt(1.0 + stiffness * n**2)
+    out: Samples = f[f <= top_hz]
+    return out
+
+
+def match(lines: Lines, string_hz: float, stiffness: float, off: float) -> NDArray[np.intp]:
+    """Index of the line nearest to each partial within reach, -1 for none."""
+    where = series_hz(string_hz, stiffness, lines.top_hz)
+    if len(where) == 0:
+        return np.full(1, -1, dtype=np.intp)
+    distance = np.abs(where[:, None] - lines.frequency_hz)
+    sigma = spread(lines, where, string_hz, off)
+    inside = distance < REACH * sigma
+    merit = np.where(inside, np.log(lines.gain) - 0.5 * (distance / sigma) ** 2, -np.inf)
+    best = merit.argmax(axis=1)
+    found: NDArray[np.intp] = np.where(inside[np.arange(len(where)), best], best, -1)
+    return found  # noqa: RET504 - names the type
+
+
+def spread(lines: Lines, where: Samples, string_hz: float, off: float) -> Samples:
+    """Return the standard deviation of a line about its place, shape (partials, lines)."""
+    width = np.minimum(off * where, OFF_SPACING / REACH * string_hz)
+    out: Samples = np.sqrt(width[:, None] ** 2 + np.minimum(lines.u_hz, width[:, None]) ** 2)
+    return out
+
+
+def _fitted(lines: Lines, line: NDArray[np.intp], f: float, b: float) -> tuple[float, float]:
+    """Least squares of (f_n / n)^2 = f_s^2 + (f_s^2 B) n^2, with the prior on B."""
+    found = np.flatnonzero(line >= 0)
+    if len(found) == 0:
+        return f, b
+    n = found + 1.0
+    hz = lines.frequency_hz[line[found]]
+    sigma = np.hypot(lines.u_hz[line[found]], OFF_SERIES * hz)
+    square = (hz / n) ** 2
+    weight = (square * 2 * sigma / hz) ** -2.0
+    prior = (f * f * STIFFNESS_SCALE) ** -2.0
+    a11, a12 = weight.sum(), (weight * n**2).sum()
+    a22 = (weight * n**4).sum() + prior
+    b1, b2 = (weight * square).sum(), (weight * square * n**2).sum()
+    det = a11 * a22 - a12 * a12
+    if len(found) > 1 and det > 0:
+        slope = (a11 * b2 - a12 * b1) / det
+        square_s = (b1 - a12 * slope) / a11
+        if slope > 0 and square_s > 0:
+            return math.sqrt(square_s), slope / square_s
+    return math.sqrt(b1 / a11), 0.0
+
+
+def score(lines: Lines, string_hz: float, stiffness: float) -> Candidate:
+    """Score one series in full."""
+    line = match(lines, string_hz, stiffness, OFF_SERIES)
+    where = series_hz(string_hz, stiffness, lines.top_hz)
+    found = np.flatnonzero(line >= 0)
+    if len(found) == 0 or len(where) == 0:
+        return Candidate(string_hz, stiffness, -np.inf, line)
+    k = line[found]
+    sigma = spread(lines, where, string_hz, OFF_SERIES)[found, k]
+    off = (lines.frequency_hz[k] - where[found]) / sigma
+    mean, scatter = _envelope(lines, found, k, len(where))
+    place = -0.5 * off**2 - np.log(sigma * math.sqrt(2 * math.pi)) + math.log(_mean_gap(lines))
+    strong = _log_normal((lines.level_db[k] - mean[found]) / scatter[found]) - np.log(
+        scatter[found]
+    )
+    strange = -lines.above_db[k] / STRANGER_DB - math.log(STRANGER_DB)
+    total = float((place + np.maximum(strong, -6.0) - strange).sum())
+    total += _missing(lines, where, line, mean, scatter)
+    total += -stiffness / STIFFNESS_SCALE
+    return Candidate(string_hz, stiffness, total, line)
+
+
+def _mean_gap(lines: Lines) -> float:
+    """Return the mean distance of the lines, the inverse of the density of strangers."""
+    return lines.top_hz / len(lines.frequency_hz)
+
+
+def _envelope(
+    lines: Lines, found: NDArray[np.intp], k: NDArray[np.intp], count: int
+) -> tuple[Samples, Samples]:
+    """Level to be expected of each partial from the other ones found, and its scatter, in dB."""
+    octave = np.log2(np.arange(1, count + 1))
+    distance = np.abs(octave[:, None] - octave[found])
+    weight = np.exp(-3.0 * distance)
+    same = np.arange(count)[:, None] == found
+    weight = np.where(same, 1e-9, weight)
+    predicted = lines.level_db[k] + TILT_DB_PER_OCTAVE * (octave[:, None] - octave[found])
+    mean = (weight * predicted).sum(axis=1) / weight.sum(axis=1)
+    if len(found) == 1:
+        mean = predicted[:, 0]
+        distance = distance + np.where(same, 2.0, 0.0)
+    nearest = np.where(same & (len(found) > 1), np.inf, distance).min(axis=1)
+    scatter = np.hypot(ENVELOPE_DB, ENVELOPE_DB_PER_OCTAVE * nearest)
+    return mean, scatter
+
+
+def _missing(
+    lines: Lines, where: Samples, line: NDArray[np.intp], mean: Samples, scatter: Samples
+) -> float:
+    """Log probability that all partials that were not found lie below the noise."""
+    gone = np.flatnonzero(line[: len(where)] < 0)
+    if len(gone) == 0:
+        return 0.0
+    f = where[gone]
+    deaf = np.clip(LOW_DB_PER_OCTAVE * np.log2(LOW_HZ / f), 0.0, LOW_DEEPEST_DB)
+    middle = mean[gone] - deaf / 2
+    sigma = np.hypot(scatter[gone], deaf / 3)
+    below = _normal_below((lines.threshold_db(f) - middle) / sigma)
+    cost = np.log(NODE_SHARE + (1 - NODE_SHARE) * below)
+    highest = np.flatnonzero(line >= 0).max()
+    return float((cost * np.where(gone > highest, BEYOND_WEIGHT, 1.0)).sum())
+
+
+def _log_normal(x: Samples) -> Samples:
+    out: Samples = -0.5 * x * x - 0.5 * math.log(2 * math.pi)
+    return out
+
+
+def _normal_below(x: Samples) -> Samples:
+    """Return the normal distribution function (logistic form, good to 0.01)."""
+    out: Samples = 1.0 / (1.0 + np.exp(np.clip(-1.5976 * x - 0.07056 * x**3, -60, 60)))
+    return out
+
+
+def _rough(lines: Lines, expected: FrequencyRange) -> list[tuple[float, float]]:
+    """Candidates from the strongest lines taken as partial 1, 2, 3 ..., ranked roughly."""
+    strong = np.argsort(lines.gain)[::-1][:ANCHORS]
+    n = np.arange(1, ANCHOR_NUMBERS + 1)
+    b = np.array(STIFFNESSES)
+    f = lines.frequency_hz[strong][:, None, None] / (
+        n[:, None] * np.sqrt(1.0 + b * n[:, None] ** 2)
+    )
+    pairs = np.stack(np.broadcast_arrays(f, b), axis=-1).reshape(-1, 2)
+    slack = 1 + ROUGH_OFF
+    pairs = pairs[
+        (pairs[:, 0] > expected.low_hz / slack) & (pairs[:, 0] < expected.high_hz * slack)
+    ]
+    if len(pairs) == 0:
+        return []
+    pairs = pairs[np.argsort(pairs[:, 0])]
+    merit = np.concatenate(
+        [_quick(lines, part) for part in np.array_split(pairs, max(1, len(pairs) // 64))]
+    )
+    chosen: list[tuple[float, float]] = []
+    for i in np.argsort(merit)[::-1]:
+        f_i, b_i = float(pairs[i, 0]), float(pairs[i, 1])
+        if all(
+            abs(math.log(f_i / f_j)) > SAME or abs(b_i - b_j) > 10 * STIFFNESS_SCALE
+            for f_j, b_j in chosen
+        ):
+            chosen.append((f_i, b_i))
+        if len(chosen) == CANDIDATES:
+            break
+    return chosen
+
+
+def _quick(lines: Lines, pairs: Samples) -> Samples:
+    """Rough merit of many candidates at once: strength explained, less the empty places."""
+    count = int(min(200, lines.top_hz / pairs[:, 0].min()) + 1)
+    n = np.arange(1, count + 1)
+    where = n * pairs[:, :1] * np.sqrt(1.0 + pairs[:, 1:] * n**2)
+    at = np.searchsorted(lines.frequency_hz, where)
+    left = np.clip(at - 1, 0, len(lines.frequency_hz) - 1)
+    right = np.clip(at, 0, len(lines.frequency_hz) - 1)
+    to_left = np.abs(where - lines.frequency_hz[left])
+    to_right = np.abs(where - lines.frequency_hz[right])
+    near = np.where(to_left < to_right, left, right)
+    sigma = np.minimum(ROUGH_OFF * where, OFF_SPACING / REACH * pairs[:, :1])
+    off = np.minimum(to_left, to_right) / sigma
+    hit = off < REACH
+    worth = np.log(_mean_gap(lines) / (2.5 * sigma)) - 0.5 * off**2
+    worth = worth + 1.0 + lines.above_db[near] / STRANGER_DB
+    inside = where <= lines.top_hz
+    strongest = (lines.above_db * 1.0).max()
+    deaf = np.clip(LOW_DB_PER_OCTAVE * np.log2(LOW_HZ / where), 0.0, LOW_DEEPEST_DB)
+    empty = np.clip((strongest - deaf) / 20.0, 0.0, 1.5)
+    merit = np.where(inside, np.where(hit, worth, -empty), 0.0).sum(axis=1)
+    out: Samples = merit - pairs[:, 1] / STIFFNESS_SCALE
+    return out

@@ -1,0 +1,211 @@
+"""FFT peaks above the noise floor, seen through windows that fade like a pluck.
+
+A pluck is a sum of damped sinusoids. The window matched to one that decays at ``b`` is exp(-b t);
+its sharp start smears a line over the whole spectrum, so the windows here are ``t exp(-b t)``: they
+cost a little in noise and fall off as the fourth power of the distance (Harris, Proc. IEEE 66, 51,
+1978, for the trade). Several values of b stand side by side; each line is taken from the one in
+which it stands highest above the noise, which is the likelihood ratio of "a damped tone is here"
+against "noise alone" in nats.
+
+Conventions: ``gain`` is that ratio in nats (under noise alone it is exponential with mean 1);
+``level`` is the natural logarithm of a line's power in one common window.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from beltpitch.sound.block import Samples
+from beltpitch.sound.noise import Noise
+
+WINDOW_DECAYS = (3.0, 8.0, 20.0, 50.0)  # 1/s; a long string to a belt dead in a tenth of a second
+LOWEST_HZ = 12.0
+HIGHEST_HZ = 4000.0
+LEAST_GAIN = 8.0  # e^-8 of the bins go beyond it by chance: one or two in a spectrum
+MOST_PEAKS = 48
+SKIRT = 6.0  # a bump lower than this many times a stronger line's skirt belongs to it
+TONE_MARGIN = 2.0
+DECAY_GRID = np.concatenate([np.linspace(-6.0, 8.0, 29), np.geomspace(9.0, 300.0, 25)])
+END_TAPER = 0.2  # share of the record that fades out
+CHUNK_HZ = 40.0
+LEAST_RECORD_S = 0.03
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Peaks:
+    """The lines of one pluck, strongest first; arrays of shape (lines,).
+
+    Parameters
+    ----------
+    frequency_hz, frequency_u_hz
+        Where; the standard uncertainty is that of a damped tone in this noise (physics.md, 4).
+    gain
+        Evidence for each in nats.
+    level
+        Logarithm of the power in the common window.
+    decay_per_s
+        Measured decay of the amplitude.
+    amplitude
+        At the onset, full scale 1.
+    """
+
+    frequency_hz: Samples
+    frequency_u_hz: Samples
+    gain: Samples
+    level: Samples
+    decay_per_s: Samples
+    amplitude: Samples
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spectrum:
+    """The spectra of one pluck in all windows, over the noise.
+
+    ``gain`` has shape (windows, bins), ``floor`` (bins,) is the level of noise of mean power in
+    the common window, ``level`` (bins,) the sound's there.
+    """
+
+    step_hz: float
+    first: int
+    gain: Samples
+    level: Samples
+    floor: Samples
+    common: int
+    peaks: Peaks
+
+
+def spectrum_of(sound: Samples, rate_hz: float, noise: Noise) -> Spectrum:
+    """Return spectra and peaks of a sound that begins at its first sample."""
+    n = len(sound)
+    time = np.arange(n) / rate_hz
+    windows = _windows(time)
+    size = 1 << int(np.ceil(np.log2(2 * n)))
+    step = rate_hz / size
+    first = int(np.ceil(LOWEST_HZ / step))
+    last = int(min(HIGHEST_HZ, 0.42 * rate_hz) / step)
+    spectra = np.fft.rfft(windows * sound, size, axis=1)[:, first:last]
+    power = spectra.real**2 + spectra.imag**2
+    bins = step * np.arange(first, last, dtype=np.float64)
+    energy = (windows**2).sum(axis=1)
+    expected = noise.at(bins) * energy[:, None]
+    _add_tones(expected, noise, windows, bins, rate_hz)
+    expected += _between(power, round(CHUNK_HZ / step))
+    gain = power / expected
+    common = int(np.argmax(np.sum(np.log1p(np.maximum(0.0, gain - LEAST_GAIN)), axis=1)))
+    level = np.log(power[common] / energy[common])
+    floor = np.log(expected[common] / energy[common])
+    responses = windows @ np.exp(-np.outer(time, DECAY_GRID))
+    peaks = _peaks(gain, power, responses, level, step, first)
+    return Spectrum(step, first, gain, level, floor, common, peaks)
+
+
+def _between(power: Samples, chunk: int) -> Samples:
+    """Return what lies between the lines of the sound itself: the knock of its attack.
+
+    Median across frequency, chunk by chunk, the smallest of neighbours joined by straight lines.
+    """
+    windows, bins = power.shape
+    count = max(1, bins // chunk)
+    medians = np.median(power[:, : count * chunk].reshape(windows, count, -1), axis=2)
+    padded = np.pad(medians, ((0, 0), (1, 1)), mode="edge")
+    least = np.median(np.stack([padded[:, :-2], padded[:, 1:-1], padded[:, 2:]]), axis=0)
+    centres = (np.arange(count) + 0.5) * chunk
+    out: Samples = np.stack([np.interp(np.arange(bins), centres, row) for row in least])
+    return out
+
+
+def _windows(time: Samples) -> Samples:
+    """Windows ``t exp(-b t)``, faded out at the end of the record."""
+    decays = np.array(WINDOW_DECAYS)
+    windows = time * np.exp(-np.outer(decays, time))
+    fade = max(2, round(END_TAPER * len(time)))
+    windows[:, -fade:] *= 0.5 + 0.5 * np.cos(np.pi * (np.arange(fade) + 1) / (fade + 1))
+    out: Samples = windows / windows.max(axis=1, keepdims=True)
+    return out
+
+
+def _add_tones(
+    expected: Samples, noise: Noise, windows: Samples, bins: Samples, rate_hz: float
+) -> None:
+    """Add what each steady tone puts into each window's spectrum."""
+    if not noise.tones_hz:
+        return
+    decays = np.array(WINDOW_DECAYS)[:, None]
+    sums = windows.sum(axis=1)
+    shortest = 2.0 / (windows.shape[1] / rate_hz)
+    for tone, mean_square in zip(noise.tones_hz, noise.tone_power, strict=True):
+        width = np.maximum(decays, shortest)
+        skirt = (width**2 / (width**2 + (2 * np.pi * (bins - tone)) ** 2)) ** 2
+        expected += TONE_MARGIN * 0.5 * mean_square * (sums**2)[:, None] * skirt
+
+
+def _peaks(
+    gain: Samples,
+    power: Samples,
+    responses: Samples,
+    level: Samples,
+    step: float,
+    first: int,
+) -> Peaks:
+    best = gain.max(axis=0)
+    inner = best[1:-1]
+    top = (inner > best[:-2]) & (inner >= best[2:]) & (inner > LEAST_GAIN)
+    at = np.flatnonzero(top) + 1
+    at = at[np.argsort(best[at])[::-1]][: 4 * MOST_PEAKS]
+    which = gain[:, at].argmax(axis=0)
+    decay, amplitude = _decays(power, responses, at, which)
+    width = np.asarray(
+        (np.array(WINDOW_DECAYS)[which] + np.maximum(decay, 0.5)) / (2 * np.pi), np.float64
+    )
+    keep = _own(at * step, best[at], width)
+    at, which, decay, amplitude = at[keep], which[keep], decay[keep], amplitude[keep]
+    width = width[keep]
+    low, mid, high = (np.log(gain[which, at + d]) for d in (-1, 0, 1))
+    bend = np.minimum(low - 2 * mid + high, -1e-9)
+    place = at + np.clip(0.5 * (low - high) / bend, -0.5, 0.5)
+    u = width / np.sqrt(2.0 * best[at])
+    return Peaks(
+        frequency_hz=(place + first) * step,
+        frequency_u_hz=u,
+        gain=best[at],
+        level=np.maximum(level[at], np.maximum(level[at - 1], level[at + 1])),
+        decay_per_s=decay,
+        amplitude=amplitude,
+    )
+
+
+def _own(place_hz: Samples, gain: Samples, width_hz: Samples) -> list[int]:
+    """Return indices (strongest first) of lines that are not bumps on a stronger one's skirt."""
+    kept: list[int] = []
+    for k in range(len(place_hz)):
+        if kept:
+            off = place_hz[k] - place_hz[kept]
+            skirt = gain[kept] / (1.0 + (off / width_hz[kept]) ** 2) ** 2
+            if gain[k] < SKIRT * float(skirt.sum()):
+                continue
+        kept.append(k)
+        if len(kept) == MOST_PEAKS:
+            break
+    return kept
+
+
+def _decays(
+    power: Samples,
+    responses: Samples,
+    at: np.typing.NDArray[np.intp],
+    which: np.typing.NDArray[np.intp],
+) -> tuple[Samples, Samples]:
+    """Decay and amplitude from how a line's power changes between two neighbouring windows."""
+    slow = np.minimum(which, len(WINDOW_DECAYS) - 2)
+    decay = np.empty(len(at))
+    amplitude = np.empty(len(at))
+    log_response = np.log(responses)
+    for i, (k, s) in enumerate(zip(at, slow, strict=True)):
+        ratio = 0.5 * np.log(power[s, k] / power[s + 1, k])
+        curve = log_response[s] - log_response[s + 1]  # falls as the decay grows
+        decay[i] = np.interp(-ratio, -curve, DECAY_GRID)
+        reply = np.interp(decay[i], DECAY_GRID, responses[which[i]])
+        amplitude[i] = 2.0 * np.sqrt(power[which[i], k]) / reply
+    return decay, amplitude
