@@ -1,0 +1,209 @@
+"""What a person says, as records: the same reading and the same defaults for commands and Python.
+
+A number without a doubt gets a default limit, and every default taken is echoed:
+
+- span: +/- 1 mm or half the last digit written, whichever is more;
+- a typed linear mass: +/- 3 %;
+- a typed frequency: half the last digit written, at least 0.2 %;
+- width: the catalogue's tolerance for its construction (see `beltpitch.belt.catalogue`).
+
+Source of the defaults: project decision; the linear mass is a weighed one of a kitchen scale.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from beltpitch import quantity as q
+from beltpitch.belt import catalogue
+from beltpitch.belt.catalogue import Belt
+from beltpitch.belt.ends import ends as read_ends
+from beltpitch.belt.span import Span, from_tape
+from beltpitch.errors import RequestError
+from beltpitch.estimate import Estimate, rectangular
+from beltpitch.sound.heard import HIGHEST_HZ, LOWEST_HZ, FrequencyRange
+
+SPAN_LIMIT_M = 1e-3
+LINEAR_MASS_LIMIT = 0.03
+FREQUENCY_LIMIT = 0.002
+LONGEST_SPAN_M = 20.0  # a slip of the unit beyond it: no belt axis is longer
+SHORTEST_SPAN_M = 0.005
+HIGHEST_TYPED_HZ = 5000.0  # far above any belt (published set points end at 637 Hz)
+LOWEST_TYPED_HZ = 1.0
+HEAVIEST_KG_PER_M = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """Frequencies measured by hand: values in Hz, limit of each reading, defaults taken."""
+
+    values_hz: tuple[float, ...]
+    u_hz: tuple[float, ...]
+    echoes: tuple[str, ...]
+
+
+def belt(
+    name: str | None = None,
+    *,
+    width: str | float | None = None,
+    linear_mass: str | None = None,
+    construction: str | None = None,
+) -> Belt:
+    """Return a belt of the catalogue, or one's own by width and linear mass.
+
+    Parameters
+    ----------
+    name
+        What is printed or said, such as "2GT 9 mm" or "HTD5M-15".
+    width
+        Such as "9 mm"; a bare number is in mm.
+    linear_mass
+        Such as "12.6 g/m" or "12.6 +/- 0.1 g/m"; replaces the catalogue's figure.
+    construction
+        Such as "polyurethane, steel cord".
+
+    Raises
+    ------
+    BeltNotFound
+        If no belt of that name is known.
+    RequestError
+        If something is missing or cannot be read.
+    """
+    width_m = None if width is None else q.positive(str(width), q.LENGTH, option="--width").value
+    mass = None if linear_mass is None else _linear_mass(linear_mass, name or "own belt")
+    if name is None:
+        if mass is None:
+            raise RequestError(
+                'no belt: give --belt "2GT 9 mm", or --linear-mass "12.6 g/m" with --width "9 mm"'
+            )
+        return catalogue.own_belt(mass, width_m)
+    found = catalogue.belt(name, width_m=width_m, construction=construction)
+    return found if mass is None else found.weighed(mass)
+
+
+def _linear_mass(text: str, name: str) -> Estimate:
+    given = q.positive(text, q.LINEAR_MASS, option="--linear-mass")
+    if given.value > HEAVIEST_KG_PER_M:
+        raise RequestError(
+            f"--linear-mass {text!r} is {given.value:.4g} kg/m, heavier than any such belt: "
+            "check the unit (a bare number is in g/m)"
+        )
+    u = rectangular(LINEAR_MASS_LIMIT * given.value) if given.u is None else given.u
+    return Estimate.single(given.value, u, name="linear mass", key=f"roll:{name}")
+
+
+def span(text: str, belt: Belt | None = None, *, ends: str = "pulley") -> Span:
+    """Return a span from the tape, with the last contact of toothed pulleys.
+
+    Parameters
+    ----------
+    text
+        Such as "412 +/- 1 mm"; a bare number is in mm.
+    belt
+        Whose tooth pitch makes the last contact.
+    ends
+        Such as "pulley,clamp".
+
+    Raises
+    ------
+    RequestError
+        If the text cannot be read or is no length of a belt span.
+    """
+    given = q.positive(text, q.LENGTH, option="--span")
+    if not SHORTEST_SPAN_M <= given.value <= LONGEST_SPAN_M:
+        raise RequestError(
+            f"--span {text!r} is {given.value * 1000:.4g} mm; a span lies between 5 mm and 20 m: "
+            "check the unit (a bare number is in mm)"
+        )
+    u = rectangular(_span_limit(given)) if given.u is None else given.u
+    first, second = read_ends(ends, belt.name if belt else "belt")
+    pitch = belt.pitch_m if belt else None
+    return from_tape(given.value, u, ends=(first[0], second[0]), pitch_m=pitch)
+
+
+def _span_limit(given: q.Quantity) -> float:
+    return max(SPAN_LIMIT_M, given.half_digit)
+
+
+def echoes(span: str | None = None, linear_mass: str | None = None) -> tuple[str, ...]:
+    """Return the defaults that such texts take, in words to be shown."""
+    found = []
+    if span is not None:
+        given = q.positive(span, q.LENGTH, option="--span")
+        if given.u is None:
+            limit = _span_limit(given) * 1000
+            found.append(f"span {given.text}, taken as +/- {limit:.3g} mm")
+    if linear_mass is not None:
+        given = q.positive(linear_mass, q.LINEAR_MASS, option="--linear-mass")
+        if given.u is None:
+            found.append(f"linear mass {given.text}, taken as +/- {LINEAR_MASS_LIMIT:.0%}")
+    return tuple(found)
+
+
+def typed(texts: Sequence[str]) -> Typed:
+    """Return frequencies measured by hand.
+
+    Raises
+    ------
+    RequestError
+        If one cannot be read, or none is given, or it is no frequency of a belt.
+    """
+    if not texts:
+        raise RequestError('no frequency: give --frequency "66.3 Hz", once for each pluck')
+    given = [q.positive(text, q.FREQUENCY, option="--frequency") for text in texts]
+    for text, one in zip(texts, given, strict=True):
+        if not LOWEST_TYPED_HZ <= one.value <= HIGHEST_TYPED_HZ:
+            raise RequestError(
+                f"--frequency {text!r}: no belt sounds at {one.value:.4g} Hz (belts lie between "
+                "about 15 and 700 Hz); check the number"
+            )
+    limits = [max(one.half_digit, FREQUENCY_LIMIT * one.value) for one in given]
+    us = tuple(
+        rectangular(limit) if one.u is None else one.u
+        for one, limit in zip(given, limits, strict=True)
+    )
+    bare = [(one, limit) for one, limit in zip(given, limits, strict=True) if one.u is None]
+    said: tuple[str, ...] = ()
+    if bare:
+        names = ", ".join(one.text for one, _ in bare)
+        said = (f"frequency {names}, taken as +/- {max(limit for _, limit in bare):.2g} Hz",)
+    return Typed(tuple(one.value for one in given), us, said)
+
+
+def frequency_range(low: str | None, high: str | None) -> FrequencyRange | None:
+    """Return the range the user gave with --from and --to; None if neither was given.
+
+    Raises
+    ------
+    RequestError
+        If a limit cannot be read or the range does not rise.
+    """
+    if low is None and high is None:
+        return None
+    low_hz = LOWEST_HZ if low is None else q.positive(low, q.FREQUENCY, option="--from").value
+    high_hz = HIGHEST_HZ if high is None else q.positive(high, q.FREQUENCY, option="--to").value
+    if low_hz >= high_hz:
+        raise RequestError(
+            f"--from {low_hz:.4g} Hz --to {high_hz:.4g} Hz: the range must rise, as in "
+            '--from "40 Hz" --to "120 Hz"'
+        )
+    if high_hz > HIGHEST_TYPED_HZ or low_hz < LOWEST_TYPED_HZ:
+        raise RequestError(
+            f"--from {low_hz:.4g} Hz --to {high_hz:.4g} Hz: belts sound between about 15 and "
+            "700 Hz; choose a range there"
+        )
+    return FrequencyRange(low_hz, high_hz, why=f"given as {low_hz:.4g} to {high_hz:.4g} Hz")
+
+
+def travel(text: str) -> Estimate:
+    """Return the travel between two parks, by default +/- 0.5 mm or half the last digit.
+
+    Raises
+    ------
+    RequestError
+        If the text is no length above zero.
+    """
+    given = q.positive(text, q.LENGTH, option="--travel")
+    u = rectangular(max(0.5e-3, given.half_digit)) if given.u is None else given.u
+    return Estimate.single(given.value, u, name="travel", key="travel")

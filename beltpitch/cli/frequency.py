@@ -1,0 +1,111 @@
+"""``beltpitch frequency``: what to aim for at a wanted tension, partials too."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from beltpitch.cli import options as o
+from beltpitch.errors import RequestError
+
+if TYPE_CHECKING:
+    from beltpitch.belt.catalogue import Belt
+    from beltpitch.belt.span import Caution, Span
+    from beltpitch.belt.strung import Aim
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command()(frequency)
+
+
+def frequency(
+    tension: Annotated[
+        str | None, typer.Option("--tension", help='Wanted tension of the strand: "30 N".')
+    ] = None,
+    belt: o.BeltOption = None,
+    width: o.WidthOption = None,
+    linear_mass: o.LinearMassOption = None,
+    construction: o.ConstructionOption = None,
+    span: o.SpanOption = None,
+    ends: o.EndsOption = "pulley",
+    partials: Annotated[
+        int, typer.Option("--partials", min=1, max=12, help="How many partials to list.")
+    ] = 4,
+    json: o.JsonOption = False,
+    unit: o.UnitOption = "N",
+) -> None:
+    """Frequency to aim for at a wanted tension, with the partials above it."""
+    from beltpitch.belt.span import cautions
+    from beltpitch.belt.strung import aim
+    from beltpitch.cli import show
+    from beltpitch.quantity import FORCE, positive
+
+    o.checked_unit(unit)
+    if tension is None:
+        raise RequestError('give the wanted tension: --tension "30 N"')
+    wanted = positive(tension, FORCE, option="--tension").value
+    asked = o.strung(belt, width, linear_mass, construction, span, ends)
+    if asked.belt is None or asked.span is None:
+        raise RequestError('a frequency needs belt and span: add --belt "2GT 9 mm" --span "412 mm"')
+    aimed = aim(wanted, asked.belt, asked.span, partials)
+    said = cautions(
+        asked.span.length_m,
+        frequency_hz=aimed.frequency.value,
+        least_m=asked.belt.min_span_m.value if asked.belt.min_span_m else None,
+        width_m=asked.belt.width_m,
+    )
+    if json:
+        show.print_json(_record(aimed, asked.belt, asked.span, said, asked))
+    else:
+        _draw(aimed, asked.belt, asked.span, said, unit, asked)
+
+
+def _record(
+    aimed: Aim, belt: Belt, span: Span, said: tuple[Caution, ...], asked: o.Strung
+) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    from beltpitch.reading import COVERAGE
+    from beltpitch.verdict import SCHEMA
+
+    return {
+        "schema": SCHEMA,
+        "frequency": {
+            "belt": belt.name,
+            "span_mm": round(span.length_m * 1000, 6),
+            "ends": ",".join(span.ends),
+            "tension_n": aimed.tension_n,
+            "frequency_hz": aimed.frequency.value,
+            "frequency_u_hz": aimed.frequency.u,
+            "interval_hz": list(aimed.frequency.interval(COVERAGE)),
+            "coverage": COVERAGE,
+            "partials_hz": list(aimed.partials_hz),
+            "corrections": [asdict(c) for c in aimed.corrections],
+            "sources": list(belt.sources),
+            "warnings": [*aimed.warnings, *(c.words for c in said)],
+            "notes": [*asked.echoes, *belt.notes],
+        },
+    }
+
+
+def _draw(
+    aimed: Aim, belt: Belt, span: Span, said: tuple[Caution, ...], unit: str, asked: o.Strung
+) -> None:
+    from beltpitch.cli.show import console, field, force, heading
+    from beltpitch.reading import COVERAGE
+
+    where = console()
+    low, high = aimed.frequency.interval(COVERAGE)
+    title = f"{belt.name} · span {span.length_m * 1000:.4g} mm · {force(aimed.tension_n, unit)}"
+    heading(where, title)
+    words = f"{aimed.frequency.value:.1f} Hz   ({COVERAGE:.0%}: {low:.1f} to {high:.1f} Hz)"
+    field(where, "aim for", words, "bold")
+    field(where, "partials", ", ".join(f"{f:.1f}" for f in aimed.partials_hz) + " Hz")
+    lines = ", ".join(f"{b.name} {b.share:.0%}" for b in aimed.frequency.budget()[:3])
+    field(where, "doubt", lines)
+    for words in (*asked.echoes, *belt.notes):
+        field(where, "taken", words)
+    for words in (*aimed.warnings, *(c.words for c in said)):
+        field(where, "note", words)

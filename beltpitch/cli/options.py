@@ -1,0 +1,187 @@
+"""The options that commands share, and the records that are made of them.
+
+Heavy rooms are imported inside the functions, so that ``--help`` loads none of them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from beltpitch.errors import QuantityError, RequestError
+
+if TYPE_CHECKING:
+    from beltpitch.advice.window import Window
+    from beltpitch.belt.catalogue import Belt
+    from beltpitch.belt.span import Span
+
+FORCE_UNITS = ("N", "lbf", "kgf")
+
+BeltOption = Annotated[
+    str | None,
+    typer.Option("--belt", help='The belt, as printed or said: "2GT 9 mm", "HTD5M-15".'),
+]
+WidthOption = Annotated[
+    str | None, typer.Option("--width", help='Width of the belt; a bare number is in mm: "9 mm".')
+]
+LinearMassOption = Annotated[
+    str | None,
+    typer.Option(
+        "--linear-mass",
+        help='Mass per length of your own belt; a bare number is in g/m: "12.6 +/- 0.1 g/m".',
+    ),
+]
+ConstructionOption = Annotated[
+    str | None,
+    typer.Option("--construction", help='Such as "polyurethane, steel cord"; default: the usual.'),
+]
+SpanOption = Annotated[
+    str | None,
+    typer.Option(
+        "--span",
+        help='Free span between the last contacts; a bare number is in mm: "412 +/- 1 mm".',
+    ),
+]
+EndsOption = Annotated[
+    str,
+    typer.Option(
+        "--ends", help="What holds the two ends: pulley, idler, clamp or pinned; pulley,clamp."
+    ),
+]
+FromOption = Annotated[
+    str | None, typer.Option("--from", help='Lowest frequency to look for: "40 Hz".')
+]
+ToOption = Annotated[
+    str | None, typer.Option("--to", help='Highest frequency to look for: "120 Hz".')
+]
+TargetOption = Annotated[
+    str | None, typer.Option("--target", help='Your own wanted tension: "30 N".')
+]
+WithinOption = Annotated[
+    str, typer.Option("--within", help="How far from the target is still right: 10%.")
+]
+StrandOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--strand",
+        help="Name of the strand. Given twice: both strands, or one strand after arriving from "
+        "either side, in the order of the readings; gives the preload and the strand difference.",
+    ),
+]
+ParksOption = Annotated[
+    bool,
+    typer.Option("--parks", help="The readings are of one strand with the carriage at two parks."),
+]
+TravelOption = Annotated[
+    str | None,
+    typer.Option("--travel", help='How far the carriage was moved: "160.0 +/- 0.2 mm".'),
+]
+JsonOption = Annotated[
+    bool, typer.Option("--json", help="Print JSON on standard output and nothing else there.")
+]
+UnitOption = Annotated[
+    str, typer.Option("--unit", help="Unit of force that is shown: N, lbf or kgf.")
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Strung:
+    """Belt, span and window as asked for, with what is to be echoed."""
+
+    belt: Belt | None
+    span: Span | None
+    window: Window | None
+    echoes: tuple[str, ...]
+
+
+def strung(
+    belt: str | None,
+    width: str | None,
+    linear_mass: str | None,
+    construction: str | None,
+    span: str | None,
+    ends: str,
+    target: str | None = None,
+    within: str = "10%",
+) -> Strung:
+    """Read belt, span and target from the texts of the options.
+
+    Raises
+    ------
+    RequestError
+        If one of them cannot be read.
+    """
+    from beltpitch import asking
+
+    made = None
+    if belt is not None or linear_mass is not None:
+        made = asking.belt(belt, width=width, linear_mass=linear_mass, construction=construction)
+    elif width is not None:
+        raise RequestError(
+            '--width alone is no belt: add --belt "2GT", or --linear-mass "12.6 g/m"'
+        )
+    free = asking.span(span, made, ends=ends) if span is not None else None
+    window = _window(target, within, made) if target is not None else None
+    return Strung(made, free, window, asking.echoes(span, linear_mass))
+
+
+def _window(target: str, within: str, belt: Belt | None) -> Window:
+    from beltpitch.advice.window import target_window
+    from beltpitch.quantity import FORCE, PERCENT, parse, positive
+
+    allowable = belt.allowable_n.value if belt and belt.allowable_n else None
+    share = parse(within, PERCENT, option="--within").value
+    return target_window(positive(target, FORCE, option="--target").value, share, allowable)
+
+
+def checked_unit(unit: str) -> str:
+    """Return the unit of force to show.
+
+    Raises
+    ------
+    QuantityError
+        If it is none of N, lbf, kgf.
+    """
+    if unit not in FORCE_UNITS:
+        raise QuantityError(f"--unit {unit!r} is no unit of force here; use N, lbf or kgf")
+    return unit
+
+
+def two_groups(count: int, names: list[str] | None, what: str) -> int:
+    """Return how many readings belong to each of two groups given one after the other.
+
+    Raises
+    ------
+    RequestError
+        If they cannot be shared out evenly.
+    """
+    if count < 2 or count % 2:  # noqa: PLR2004
+        named = " and ".join(names) if names else "the two parks"
+        raise RequestError(
+            f"{named}: give as many {what}s for the first as for the second, in that order; "
+            f"got {count}"
+        )
+    return count // 2
+
+
+def grouping(
+    strand: list[str] | None, *, parks: bool, travel: str | None
+) -> Literal["one", "strands", "parks"]:
+    """Return how readings belong together: alone, as two strands, or as two parks.
+
+    Raises
+    ------
+    RequestError
+        If the options contradict each other.
+    """
+    if parks != (travel is not None):
+        raise RequestError('two parks need both: --parks --travel "160.0 +/- 0.2 mm"')
+    if parks and strand and len(strand) > 1:
+        raise RequestError("two parks are read on one strand: give --strand once or not at all")
+    if strand and len(strand) > 2:  # noqa: PLR2004
+        raise RequestError("--strand names one strand, or the two whose mean is the preload")
+    if parks:
+        return "parks"
+    return "strands" if strand and len(strand) > 1 else "one"

@@ -1,0 +1,100 @@
+"""``beltpitch recording FILE...``: from recordings of plucks to tensions."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from beltpitch.cli import options as o
+from beltpitch.errors import BeltpitchError, RequestError
+
+if TYPE_CHECKING:
+    from beltpitch.reading import Reading
+    from beltpitch.sound.heard import FrequencyRange
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command()(recording)
+
+
+def recording(
+    files: Annotated[
+        list[Path], typer.Argument(help="Recordings: any sound file, or a video with sound.")
+    ],
+    belt: o.BeltOption = None,
+    width: o.WidthOption = None,
+    linear_mass: o.LinearMassOption = None,
+    construction: o.ConstructionOption = None,
+    span: o.SpanOption = None,
+    ends: o.EndsOption = "pulley",
+    low: o.FromOption = None,
+    high: o.ToOption = None,
+    target: o.TargetOption = None,
+    within: o.WithinOption = "10%",
+    strand: o.StrandOption = None,
+    parks: o.ParksOption = False,
+    travel: o.TravelOption = None,
+    json: o.JsonOption = False,
+    unit: o.UnitOption = "N",
+) -> int:
+    """Tension of each plucked belt in a recording; without belt and span, its frequency."""
+    from beltpitch import asking
+    from beltpitch.cli import card, show
+    from beltpitch.verdict import SCHEMA, as_json, judged
+
+    o.checked_unit(unit)
+    asked = o.strung(belt, width, linear_mass, construction, span, ends, target, within)
+    expected = asking.frequency_range(low, high)
+    way = o.grouping(strand, parks=parks, travel=travel)
+    if way != "one" and len(files) != 2:  # noqa: PLR2004
+        raise RequestError(f"give two recordings for two {way}, in order; got {len(files)}")
+    read = [_read(path, i, asked, expected) for i, path in enumerate(files)]
+    readings, code = [r for r, _ in read], max(c for _, c in read)
+    if code == 0:
+        readings = _joined(readings, way, strand, travel)
+    verdicts = [judged(reading, asked.window) for reading in readings]
+    if json:
+        show.print_json({"schema": SCHEMA, "readings": [as_json(v) for v in verdicts]})
+    else:
+        card.show(verdicts, unit, heard=True)
+    return code
+
+
+def _read(
+    path: Path, index: int, asked: o.Strung, expected: FrequencyRange | None
+) -> tuple[Reading, int]:
+    """Return one file's reading and its exit code; a refusal is said and leaves nulls."""
+    from beltpitch.reading import Reading, read
+
+    try:
+        reading = read(path, belt=asked.belt, span=asked.span, expected=expected, key=f"{index}")
+    except BeltpitchError as error:
+        sys.stderr.write(f"beltpitch: {path}: {error.message}\n")
+        blank = Reading(source=path.name, belt=asked.belt, span=asked.span)
+        return replace(blank, warnings=(error.message,)), error.exit_code
+    notes = asked.belt.notes if asked.belt else ()
+    reading = replace(reading, echoes=(*reading.echoes, *asked.echoes, *notes))
+    if reading.frequency is not None:
+        return reading, 0
+    sys.stderr.write(f"beltpitch: {path}: {reading.warnings[0]}\n")
+    return reading, 1
+
+
+def _joined(
+    readings: list[Reading], way: str, strand: list[str] | None, travel: str | None
+) -> list[Reading]:
+    """Return readings that share a preload, or the one that two parks make."""
+    from beltpitch import asking
+    from beltpitch.reading import both_strands, from_parks
+
+    if way == "parks":
+        return [*readings, from_parks(readings[0], readings[1], asking.travel(travel or ""))]
+    if way == "strands":
+        assert strand is not None
+        return list(both_strands(readings[0], readings[1], (strand[0], strand[1])))
+    return [replace(r, strand=strand[0] if strand else None) for r in readings]

@@ -1,0 +1,7 @@
+"""."""
+
+import typer
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add."""

@@ -1,0 +1,424 @@
+"""The one meeting place: plucks + belt + span -> Reading.
+
+A reading is built in three steps. The plucks become one frequency; frequency, belt and span become
+the strand's tension (`beltpitch.belt.strung`); the tension becomes the preload, which the two
+strands share. Every input's doubt becomes a line of the budget (JCGM 100:2008).
+
+Conventions: SI floats; the frequency is mode 1 at vanishing amplitude; ``tension`` is the plucked
+strand's own, ``preload`` is what windows, pairs and the book judge.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from beltpitch import asking
+from beltpitch.asking import Typed
+from beltpitch.belt.catalogue import Belt
+from beltpitch.belt.corrections import Correction
+from beltpitch.belt.parks import one_strand, preload
+from beltpitch.belt.span import Span
+from beltpitch.belt.strung import Strung, Tone, carried, parked, strung
+from beltpitch.errors import CannotTell, RequestError
+from beltpitch.estimate import BudgetLine, Estimate, Part, rectangular
+from beltpitch.sound.heard import FrequencyRange, Heard, Pitch
+
+COVERAGE = 0.95  # of the intervals that are shown
+# Pluck-to-pluck scatter of a belt whose own scatter is not known yet, with its degrees of freedom:
+# common practice, no source (design decision).
+BORROWED_SCATTER, BORROWED_DOF = 0.003, 4.0
+OWN_SCATTER_FROM = 3  # plucks
+CLOCK = 100e-6  # limit of a sound card's rate: physics notes, section 8
+
+
+@dataclass(frozen=True, slots=True)
+class PluckReading:
+    """One pluck in a reading: what it sounded at and the tension that alone would give."""
+
+    onset_s: float | None
+    frequency_hz: float | None
+    frequency_u_hz: float | None
+    tension_n: float | None
+    used: bool
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A belt's tension and how far to trust it; what is not known is None or empty.
+
+    Parameters
+    ----------
+    source
+        Name of the recording; "typed" for a frequency given by hand.
+    belt, span
+        What was plucked.
+    frequency
+        Mode 1 at vanishing amplitude, Hz.
+    partials_hz
+        Partials that were heard.
+    inharmonicity
+        B of the stiff series.
+    plucks
+        Every pluck, refused ones included.
+    tension
+        The plucked strand's own, N.
+    strand
+        Name of the strand.
+    preload
+        What the two strands share, N.
+    strand_difference
+        By how much this strand carries more than the other, N.
+    corrections
+        Each correction made, by name and size.
+    warnings
+        What the user should know; where there is no answer, why.
+    echoes
+        Defaults that were taken, to be shown.
+    steady_hz
+        Steady tones that were set aside.
+    """
+
+    source: str
+    belt: Belt | None = None
+    span: Span | None = None
+    frequency: Estimate | None = None
+    partials_hz: tuple[float, ...] = ()
+    inharmonicity: float | None = None
+    plucks: tuple[PluckReading, ...] = ()
+    tension: Estimate | None = None
+    strand: str | None = None
+    preload: Estimate | None = None
+    strand_difference: Estimate | None = None
+    corrections: tuple[Correction, ...] = ()
+    warnings: tuple[str, ...] = ()
+    echoes: tuple[str, ...] = ()
+    steady_hz: tuple[float, ...] = ()
+
+    @property
+    def budget(self) -> tuple[BudgetLine, ...]:
+        """Lines of the preload's budget, largest first; it holds the tension's own lines too."""
+        return self.preload.budget() if self.preload else ()
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """Where the belt's figures come from."""
+        return self.belt.sources if self.belt and self.tension else ()
+
+
+# --- from plucks to one tone --------------------------------------------------------------------
+
+
+def frequency_of(values_hz: Sequence[float], u_hz: Sequence[float], key: str) -> Estimate:
+    """Return the mean frequency of several plucks of one belt.
+
+    Weighted by ``1/(u_i^2 + s^2)``, s being the usual scatter, so that a faint pluck counts less
+    and good ones count alike. From three plucks on their own scatter is used (GUM 4.2, weighted);
+    fewer borrow 0.3 % with 4 degrees of freedom.
+
+    Parameters
+    ----------
+    values_hz, u_hz
+        Shape (plucks,): each pluck's frequency and the standard uncertainty of its own fit.
+    key
+        Whose error it is.
+    """
+    pairs = list(zip(values_hz, u_hz, strict=True))
+    weights = [1 / (u**2 + (BORROWED_SCATTER * f) ** 2) for f, u in pairs]
+    whole = sum(weights)
+    centre = sum(w * f for w, (f, _) in zip(weights, pairs, strict=True)) / whole
+    n = len(pairs)
+    if n < OWN_SCATTER_FROM:
+        u = 1 / math.sqrt(whole)
+        return Estimate.single(centre, u, name="plucks", key=key, dof=BORROWED_DOF)
+    scatter = sum(w * (f - centre) ** 2 for w, (f, _) in zip(weights, pairs, strict=True))
+    own_fit = math.sqrt(sum((w * u) ** 2 for w, (_, u) in zip(weights, pairs, strict=True))) / whole
+    u = max(math.sqrt(scatter / ((n - 1) * whole)), own_fit)
+    return Estimate.single(centre, u, name="plucks", key=key, dof=n - 1)
+
+
+def _tone(used: Sequence[Pitch], key: str) -> Tone:
+    """Return what the plucks that are used told, as one tone."""
+    frequency = frequency_of([p.frequency_hz for p in used], [p.frequency_u_hz for p in used], key)
+    clock = Part("clock", "clock", rectangular(CLOCK * frequency.value))
+    return Tone(
+        frequency=frequency.with_part(clock),
+        inharmonicity=_inharmonicity(used, key),
+        top=max((p.number for p in _fullest(used).partials), default=1),
+        glide=sum(p.glide for p in used) / len(used),
+        key=key,
+    )
+
+
+def _fullest(used: Sequence[Pitch]) -> Pitch:
+    return max(used, key=lambda p: len(p.partials))
+
+
+def _inharmonicity(used: Sequence[Pitch], key: str) -> Estimate | None:
+    """Return the B the plucks agree on: weighted mean, its u widened where they scatter more."""
+    told = [
+        (p.inharmonicity, p.inharmonicity_u)
+        for p in used
+        if p.inharmonicity is not None and p.inharmonicity_u is not None
+    ]
+    if not told:
+        return None
+    weights = [1 / u**2 for _, u in told]
+    whole = sum(weights)
+    centre = sum(w * b for w, (b, _) in zip(weights, told, strict=True)) / whole
+    chi2 = sum(w * (b - centre) ** 2 for w, (b, _) in zip(weights, told, strict=True))
+    wider = max(1.0, chi2 / max(1, len(told) - 1))
+    u = math.sqrt(wider / whole)
+    return Estimate.single(centre, u, name="stiffness", key=f"{key}/inharmonicity")
+
+
+# --- readings -----------------------------------------------------------------------------------
+
+
+def heard_reading(
+    heard: Heard,
+    source: str,
+    belt: Belt | None = None,
+    span: Span | None = None,
+    *,
+    key: str | None = None,
+) -> Reading:
+    """Return the reading of plucks that were heard.
+
+    Parameters
+    ----------
+    heard
+        Every pluck with its pitch or the reason why not.
+    source
+        Name of the recording.
+    belt, span
+        What was plucked; without them the reading ends at the frequency.
+    key
+        Whose error the plucks' is, if the source's name does not tell readings apart.
+    """
+    used = [p.pitch for p in heard.plucks if p.used and p.pitch is not None]
+    blank = Reading(source=source, belt=belt, span=span, steady_hz=heard.steady_hz)
+    if not used:
+        reason = heard.reason or "no pluck could be read"
+        blank = replace(blank, plucks=_plucks(heard, None, None))
+        return replace(blank, warnings=tuple(dict.fromkeys((reason, *heard.warnings))))
+    tone = _tone(used, f"pluck:{key or source}")
+    said = (*heard.warnings, *(w for p in used for w in p.warnings))
+    told = tone.inharmonicity
+    reading = replace(
+        blank,
+        partials_hz=tuple(p.frequency_hz for p in _fullest(used).partials),
+        inharmonicity=told.value if told else None,
+        warnings=said,
+    )
+    reading = _with_tone(reading, tone)
+    return replace(reading, plucks=_plucks(heard, reading.frequency, reading.tension))
+
+
+def _plucks(
+    heard: Heard, frequency: Estimate | None, tension: Estimate | None
+) -> tuple[PluckReading, ...]:
+    return tuple(
+        PluckReading(
+            onset_s=p.onset_s,
+            frequency_hz=p.pitch.frequency_hz if p.pitch else None,
+            frequency_u_hz=p.pitch.frequency_u_hz if p.pitch else None,
+            tension_n=_alone(p.pitch.frequency_hz, frequency, tension) if p.pitch else None,
+            used=p.used,
+            reason=p.reason,
+        )
+        for p in heard.plucks
+    )
+
+
+def _alone(one_hz: float, frequency: Estimate | None, tension: Estimate | None) -> float | None:
+    """Return about what one pluck alone would give: near the mean, T goes with f squared."""
+    if frequency is None or tension is None:
+        return None
+    return tension.value * (one_hz / frequency.value) ** 2
+
+
+def typed_reading(
+    given: Typed, belt: Belt | None = None, span: Span | None = None, *, key: str = "typed"
+) -> Reading:
+    """Return the reading of frequencies measured by hand; `key` tells several of them apart."""
+    key = f"pluck:{key}"
+    frequency = frequency_of(given.values_hz, [0.0] * len(given.values_hz), key)
+    # The instrument's own error is the same in every reading and does not average away.
+    own = Part("typed frequency", f"{key}/instrument", max(given.u_hz))
+    tone = Tone(frequency.with_part(own), key=key)
+    reading = _with_tone(Reading(source="typed", belt=belt, span=span, echoes=given.echoes), tone)
+    plucks = tuple(
+        PluckReading(None, f, u, _alone(f, frequency, reading.tension), used=True, reason=None)
+        for f, u in zip(given.values_hz, given.u_hz, strict=True)
+    )
+    return replace(reading, plucks=plucks)
+
+
+def _with_tone(reading: Reading, tone: Tone) -> Reading:
+    """Return the reading with its tone and, where belt and span are known, its tension."""
+    reading = replace(reading, frequency=tone.frequency)
+    if reading.belt is None or reading.span is None:
+        missing = [n for n, x in (("--belt", reading.belt), ("--span", reading.span)) if x is None]
+        return _saying(reading, f"no tension without belt and span: give {' and '.join(missing)}")
+    return _with_tension(reading, strung(tone, reading.belt, reading.span))
+
+
+def _with_tension(reading: Reading, found: Strung) -> Reading:
+    assert reading.belt is not None
+    key = f"strand:{reading.belt.name}/{reading.source}"
+    reading = replace(
+        reading,
+        tension=found.tension,
+        preload=one_strand(found.tension, key=key),
+        corrections=found.corrections,
+    )
+    return _saying(reading, *found.warnings)
+
+
+def _saying(reading: Reading, *more: str) -> Reading:
+    return replace(reading, warnings=tuple(dict.fromkeys((*reading.warnings, *more))))
+
+
+def both_strands(a: Reading, b: Reading, names: tuple[str, str]) -> tuple[Reading, Reading]:
+    """Return two readings that share the preload: both strands once, or one from each side.
+
+    Raises
+    ------
+    CannotTell
+        If either has no tension.
+    """
+    if a.tension is None or b.tension is None:
+        silent = b if a.tension else a
+        raise CannotTell(f"no preload: {silent.source} gave no tension; read that strand again")
+    shared, apart = preload(a.tension, b.tension)
+    return (
+        replace(a, strand=names[0], preload=shared, strand_difference=apart),
+        replace(b, strand=names[1], preload=shared, strand_difference=apart.scaled(-1.0)),
+    )
+
+
+def from_parks(a: Reading, b: Reading, travel: Estimate) -> Reading:
+    """Return the tension that one strand's tones at two parks tell without any span.
+
+    Parameters
+    ----------
+    a, b
+        Readings of the same strand at the two parks, in either order.
+    travel
+        How far the carriage was moved between them, m.
+
+    Raises
+    ------
+    CannotTell
+        If either has no frequency, or the two cannot belong to one strand.
+    RequestError
+        If no belt was given.
+    """
+    if a.belt is None:
+        raise RequestError("two parks need the belt's linear mass: give --belt or --linear-mass")
+    if a.frequency is None or b.frequency is None:
+        silent = b if a.frequency else a
+        raise CannotTell(
+            f"no tension from two parks: {silent.source} gave no frequency; read that park again"
+        )
+    if a.frequency.value > b.frequency.value:
+        a, b = b, a
+    assert a.belt is not None
+    assert a.frequency is not None
+    assert b.frequency is not None
+    found = parked(a.frequency, b.frequency, travel, a.belt, a.span)
+    reading = replace(
+        a, source=f"{a.source} + {b.source}", plucks=(*a.plucks, *b.plucks), warnings=()
+    )
+    reading = _with_tension(reading, found.strung)
+    if found.offset is None:
+        return reading
+    offset, u = found.offset.value * 1000, found.offset.u * 1000
+    return _saying(
+        reading, f"the strand vibrates over {offset:+.1f} mm (u {u:.1f} mm) against the tape's span"
+    )
+
+
+# --- where the tone must lie --------------------------------------------------------------------
+
+
+def expected_range(
+    belt: Belt | None, span: Span | None, asked: FrequencyRange | None
+) -> FrequencyRange:
+    """Return where the fundamental must lie: as asked, within what belt and span can carry.
+
+    Raises
+    ------
+    RequestError
+        If nothing that was asked for can be carried.
+    """
+    limits = asked or FrequencyRange()
+    able = carried(belt, span) if belt and span else None
+    if able is None or belt is None:
+        return limits
+    low, high = max(able[0], limits.low_hz), min(able[1], limits.high_hz)
+    if low >= high:
+        raise RequestError(
+            f"{belt.name} over this span sounds between {able[0]:.3g} and {able[1]:.3g} Hz, but "
+            f"{limits.low_hz:.4g} to {limits.high_hz:.4g} Hz is searched: check belt and span, or "
+            "give --from and --to"
+        )
+    why = f"{belt.name} over this span can carry {able[0]:.3g} to {able[1]:.3g} Hz"
+    return FrequencyRange(low, high, why=f"{asked.why}; {why}" if asked else why)
+
+
+# --- the whole way ------------------------------------------------------------------------------
+
+
+def read(
+    path: str | Path,
+    *,
+    belt: Belt | None = None,
+    span: Span | str | None = None,
+    ends: str = "pulley",
+    expected: FrequencyRange | None = None,
+    key: str | None = None,
+) -> Reading:
+    """Read a recording of a plucked belt.
+
+    Parameters
+    ----------
+    path
+        A sound file, or a video with sound.
+    belt
+        As `beltpitch.belt` returns it; None for the frequency alone.
+    span
+        Such as "412 +/- 1 mm"; None for the frequency alone.
+    ends
+        What holds the span's ends, such as "pulley,clamp".
+    expected
+        Where the frequency must lie; by default what belt and span can carry.
+    key
+        Whose error the plucks' is, if file names do not tell readings apart.
+
+    Raises
+    ------
+    SourceError
+        If the file cannot be opened or is no sound.
+    RequestError
+        If span or range cannot be.
+    """
+    from beltpitch.sound.pitch import hear
+    from beltpitch.sound.pluck import Listener
+    from beltpitch.sound.recording import open_recording
+
+    free = asking.span(span, belt, ends=ends) if isinstance(span, str) else span
+    limits = expected_range(belt, free, expected)
+    recording = open_recording(path)
+    listener = Listener(recording.rate_hz)
+    plucks = [pluck for block in recording for pluck in listener.feed(block)]
+    heard = hear([*plucks, *listener.finish()], limits)
+    reading = heard_reading(heard, recording.name, belt, free, key=key)
+    note = [recording.channel_note] if recording.channel_note else []
+    said = (*reading.warnings, *note, *recording.warnings)
+    echoes = asking.echoes(span=span) if isinstance(span, str) else ()
+    return replace(reading, warnings=said, echoes=(*reading.echoes, *echoes))

@@ -1,0 +1,283 @@
+"""Reading + window + verdict + next step: the one record that is printed, kept and drawn.
+
+Everything a face needs is here in newtons: the ruler's ends and graduations, the ticks of the
+plucks, the bar of the interval, the strip of the window. Faces draw it; they compute nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+
+from beltpitch.advice.window import Window, Word, judge
+from beltpitch.estimate import DOF_AS_NORMAL, Estimate, Part
+from beltpitch.quantity import FORCE, in_unit
+from beltpitch.reading import COVERAGE, Reading
+
+ENOUGH_PLUCKS = 5
+WORTH_DOING = 0.9  # a remedy is named if it leaves at most this share of the interval
+GRADUATIONS = 6  # labelled graduations a ruler should have, about
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """The ends of a ruler and the step between its graduations, in the unit it was asked for."""
+
+    low: float
+    high: float
+    step: float
+
+    def graduations(self) -> tuple[float, ...]:
+        """Return the labelled graduations, low to high."""
+        count = round((self.high - self.low) / self.step)
+        return tuple(round(self.low + i * self.step, 9) for i in range(count + 1))
+
+
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """One thing to do about the doubt: what, which budget line it shrinks, and what is left.
+
+    ``before`` and ``after`` are half the 95 % interval as a share of the preload.
+    """
+
+    what: str
+    line: str
+    before: float
+    after: float
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """A reading, judged.
+
+    Parameters
+    ----------
+    reading
+        What was measured.
+    window
+        The window it was judged by; None where there is none yet.
+    word
+        ``slack``, ``within``, ``tight`` or ``unknown``.
+    next_step
+        The one thing to do next, a sentence.
+    remedies
+        What would shrink the interval, the most effective first.
+    """
+
+    reading: Reading
+    window: Window | None
+    word: Word
+    next_step: str
+    remedies: tuple[Remedy, ...]
+
+
+def judged(reading: Reading, window: Window | None = None) -> Verdict:
+    """Judge a reading by its preload and say what to do next."""
+    if reading.preload is None:
+        return Verdict(reading, window, "unknown", _without_answer(reading), ())
+    word = judge(reading.preload, window)
+    remedies = _remedies(reading.preload)
+    return Verdict(
+        reading, window, word, _next_step(reading.preload, window, word, remedies), remedies
+    )
+
+
+def in_newtons(unit: str) -> float:
+    """Return how many newtons one unit of force is."""
+    return 1 / in_unit(1.0, unit, FORCE)
+
+
+def scale(verdicts: Sequence[Verdict], unit_n: float = 1.0) -> Scale | None:
+    """Return one scale that holds everything known of these verdicts; None if nothing is.
+
+    Parameters
+    ----------
+    verdicts
+        What will be drawn on it.
+    unit_n
+        Newtons in the unit that is shown.
+    """
+    points = [n / unit_n for v in verdicts for n in _points(v)]
+    if not points:
+        return None
+    low, high = min(points), max(points)
+    step = _step((high - low) or max(high, 1.0))
+    first = max(0.0, math.floor(low / step) * step)
+    return Scale(first, max(first + step, math.ceil(high / step) * step), step)
+
+
+def _points(verdict: Verdict) -> list[float]:
+    reading, window = verdict.reading, verdict.window
+    if reading.preload is None:
+        return []
+    points = [*reading.preload.interval(COVERAGE)]
+    points += [p.tension_n for p in reading.plucks if p.tension_n is not None]
+    if window is not None:
+        points += [end for end in (window.low_n, window.high_n) if end is not None]
+    return [max(0.0, n) for n in points]
+
+
+def _step(width: float) -> float:
+    """Return 1, 2 or 5 times a power of ten, so that the width holds about six of them."""
+    raw = width / GRADUATIONS
+    power = 10.0 ** math.floor(math.log10(raw))
+    return next(m * power for m in (1, 2, 5, 10) if m * power >= raw * (1 - 1e-9))
+
+
+# What can be done about a line of the budget, and the relative standard uncertainty of the
+# tension that is then left from it. Weighed: physics.md section 7 (0.2-0.5 %). Others follow from
+# the definitions in reading.py and asking.py.
+_WEIGHED = 0.005
+
+
+def _remedies(preload: Estimate) -> tuple[Remedy, ...]:
+    before = _relative_half_width(preload)
+    lines = {line.name: line for line in preload.budget()}
+    found = []
+    for name, what, left in _WAYS:
+        if name not in lines:
+            continue
+        after = _relative_half_width(_shrunk(preload, name, left * preload.value))
+        if after <= WORTH_DOING * before:
+            found.append(Remedy(what, name, before, after))
+    return tuple(sorted(found, key=lambda r: r.after))
+
+
+# budget line, what to do, relative u of tension left afterwards
+_WAYS = (
+    ("linear mass", "weigh a piece of this belt (beltpitch weigh)", _WEIGHED),
+    ("width", "weigh a piece of this belt, which takes its width out too", 0.0),
+    ("span", "measure the span again with a steel rule, to 0.2 mm", 0.001),
+    ("last contact", "read again with the pulley turned a quarter, a half and three quarters", 0.3),
+    ("ends", "read at two parks (--parks --travel), which takes the ends out", 0.0005),
+    ("stiffness", "pluck closer to the end, so that more partials tell the stiffness", 0.0),
+    (
+        "strand difference",
+        "pluck the other strand too, or arrive from the other side (--strand)",
+        0.002,
+    ),
+    ("plucks", "pluck again: five plucks are enough", 0.0),
+    (
+        "typed frequency",
+        "type the frequency to a tenth of a hertz, or let beltpitch hear it",
+        0.001,
+    ),
+    ("amplitude", "pluck more gently", 0.0),
+)
+
+
+def _shrunk(estimate: Estimate, name: str, left_n: float) -> Estimate:
+    """Return the estimate with one line of its budget brought down to `left_n`."""
+    kept = tuple(p for p in estimate.parts if p.name != name)
+    old = next(line.u for line in estimate.budget() if line.name == name)
+    return Estimate(estimate.value, (*kept, Part(name, "remedy", min(old, left_n))))
+
+
+def _relative_half_width(estimate: Estimate) -> float:
+    low, high = estimate.interval(COVERAGE)
+    return (high - low) / 2 / estimate.value
+
+
+def _next_step(
+    preload: Estimate, window: Window | None, word: Word, remedies: tuple[Remedy, ...]
+) -> str:
+    if word == "slack":
+        return "Too slack for its window: tighten a little, settle the axis, pluck again."
+    if word == "tight":
+        return "Too tight for its window: let it off a little, settle the axis, pluck again."
+    if word == "within":
+        return "Within its window: leave it, and write it down."
+    if window is None:
+        return "No window to judge by: give --target and --within to get a verdict." + _best(
+            remedies
+        )
+    return f"Cannot yet be told from the {_nearest_end(preload, window)}." + _best(remedies)
+
+
+def _nearest_end(preload: Estimate, window: Window) -> str:
+    ends = [("lower end", window.low_n), ("upper end", window.high_n)]
+    known = [(name, n) for name, n in ends if n is not None]
+    if len(known) < len(ends) and all(
+        (preload.value > n) == (name == "lower end") for name, n in known
+    ):
+        missing = "upper" if window.high_n is None else "lower"
+        return f"{missing} end, which no rule names for this belt"
+    return min(known, key=lambda e: abs(e[1] - preload.value))[0] + " of its window"
+
+
+def _best(remedies: tuple[Remedy, ...]) -> str:
+    if not remedies:
+        return ""
+    best = remedies[0]
+    return f" To know it better: {best.what} (±{best.before:.0%} becomes ±{best.after:.0%})."
+
+
+def _without_answer(reading: Reading) -> str:
+    if reading.frequency is None:
+        return "Pluck again."
+    return "Give belt and span to turn the frequency into a tension."
+
+
+# --- the JSON contract --------------------------------------------------------------------------
+
+SCHEMA = 1
+
+
+def as_json(verdict: Verdict) -> dict[str, object]:
+    """Return the record of one reading as the JSON contract has it: every key, null if unknown."""
+    reading, window = verdict.reading, verdict.window
+    belt, span, frequency, tension = reading.belt, reading.span, reading.frequency, reading.tension
+    preload, apart = reading.preload, reading.strand_difference
+    return {
+        "source": reading.source,
+        "belt": belt.name if belt else None,
+        "span_mm": round(span.length_m * 1000, 6) if span else None,
+        "ends": ",".join(span.ends) if span else None,
+        "frequency_hz": frequency.value if frequency else None,
+        "frequency_u_hz": frequency.u if frequency else None,
+        "partials_hz": list(reading.partials_hz),
+        "inharmonicity": reading.inharmonicity,
+        "plucks": [asdict(pluck) for pluck in reading.plucks],
+        "tension_n": tension.value if tension else None,
+        "tension_u_n": tension.u if tension else None,
+        "interval_n": list(tension.interval(COVERAGE)) if tension else None,
+        "coverage": COVERAGE if tension else None,
+        "dof": _finite_dof(tension.dof) if tension else None,
+        "strand": reading.strand,
+        "preload_n": preload.value if preload else None,
+        "preload_u_n": preload.u if preload else None,
+        "preload_interval_n": list(preload.interval(COVERAGE)) if preload else None,
+        "strand_difference_n": apart.value if apart else None,
+        "strand_difference_u_n": apart.u if apart else None,
+        "budget": _budget_json(tension),
+        "preload_budget": _budget_json(preload),
+        "corrections": [asdict(c) for c in reading.corrections],
+        "window_n": [window.low_n, window.high_n] if window else None,
+        "verdict": verdict.word,
+        "next_step": verdict.next_step,
+        "steady_hz": list(reading.steady_hz),
+        "sources": [*reading.sources, *(window.sources if window else ())],
+        "warnings": list(reading.warnings),
+        "notes": list(reading.echoes),
+    }
+
+
+def _budget_json(estimate: Estimate | None) -> list[dict[str, object]]:
+    if estimate is None:
+        return []
+    return [
+        {
+            "input": line.name,
+            "u_n": line.u,
+            "share": line.share,
+            "dof": _finite_dof(line.dof),
+            "shared": line.keys[0].partition(":")[0].partition("/")[0],
+        }
+        for line in estimate.budget()
+    ]
+
+
+def _finite_dof(dof: float) -> int | None:
+    """Return degrees of freedom truncated to an integer (GUM G.4.1), None where infinite."""
+    return int(dof) if dof < DOF_AS_NORMAL else None
