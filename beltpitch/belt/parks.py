@@ -32,7 +32,7 @@ class Parks:
     travel, long, short, linear_mass, air, stiffness, stretch
         Log sensitivities: travel, the tones at the longer and the shorter span, the strand's own.
     span_travel, span_long, span_short
-        Log sensitivities of the length, which needs no mass.
+        Log sensitivities of the length, which needs no mass; without the second order of stiffness.
     """
 
     tension_n: float
