@@ -45,8 +45,9 @@ DOF_OF_A_FIGURE = 8.0  # GUM G.4.2 with a doubt of 25 % in u
 JOINED_SHARE = 0.5  # Elatech: a joined belt (type V) may carry half of an open one (type M)
 MIN_SPAN_PITCHES = 20  # from memory of belt makers' advice for tension by frequency
 NARROWEST_M, WIDEST_M = 1e-3, 0.25  # beyond these a width is a slip of the pen
+BEYOND_ROWS = 2  # times the doubt, outside the printed widths
 BEYOND_USUAL = 1.5  # a bare number this much over the widest usual width is a length
-SAME_WIDTH_M = 5e-5  # 9.525 and 9.53 mm are one width
+SAME_WIDTH_M = 6e-5  # 19.05 and 19.1 mm are one width
 WIDTH_EPSILON = 1e-9
 
 USUAL_CONSTRUCTIONS = (
@@ -156,15 +157,17 @@ class Law:
             share = 1.0 if self.at_mm is None else (width_mm / self.at_mm) ** (self.exponent - 1)
             return self.printed.times(factor * width_m * share, unit, self.scaling)
         value, within = self._read_rows(width_mm)
-        scale = value / width_mm / self.printed.value
-        out = self.printed.times(factor * width_m * scale, unit, self.scaling)
-        out = replace(out, also=self.printed.times(factor * width_m, unit).also)
-        return (
-            out
-            if within
-            else replace(
-                out, u=2 * out.u, scaling="beyond the printed widths: one cord less, u doubled"
-            )
+        doubt = self.printed.u / self.printed.value * (1 if within else BEYOND_ROWS)
+        total = value * factor / 1000  # a row holds the whole belt's figure, for a width in mm
+        return Figure(
+            value=total,
+            u=doubt * total,
+            source=self.printed.source,
+            known=self.printed.known,
+            because=self.printed.because,
+            also=self.printed.times(factor * width_m, unit).also,
+            unit=unit,
+            scaling=self.scaling if within else self._beyond,
         )
 
     @property
@@ -175,6 +178,11 @@ class Law:
         if self.at_mm is None:
             return "proportional to width"
         return f"(b / {self.at_mm:g} mm)^{self.exponent:g}"
+
+    @property
+    def _beyond(self) -> str:
+        how = "one cord less" if self.cord else "in proportion"
+        return f"beyond the printed widths, {how}"
 
     def _read_rows(self, width_mm: float) -> tuple[float, bool]:
         """Return (figure, whether the width lies within the table)."""
