@@ -182,13 +182,10 @@ DRIVES = (LOOPED, FIXED, CROSSED, ROTARY)
 # What else people call them.
 OTHER_NAMES = {
     "moving motor": "looped",
-    "omega": "looped",
     "rack": "looped",
     "idler": "fixed",
     "gantry": "fixed",
     "stacked": "crossed",
-    "corexy": "crossed",
-    "h-bot": "crossed",
     "plain": "rotary",
 }
 

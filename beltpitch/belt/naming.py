@@ -237,6 +237,7 @@ def _inch(before: _Size | None, after: list[_Size]) -> tuple[float | None, float
             notes.append(f"read {before.digits} as a length of {length_mm / INCH_MM:g} in")
         else:
             length_mm = before.mm
+            notes.append(f"read {before.digits} as a length of {length_mm:g} mm")
     elif before is not None:
         after = [before, *after]
     if length_mm is None and len(after) > 1:

@@ -279,6 +279,14 @@ def test_a_figure_of_unknown_origin_cannot_be_made() -> None:
         Figure(math.nan, 0.1, "someone", "maker")
 
 
+def test_a_figure_becomes_an_estimate_of_one_part() -> None:
+    bend = belt("2GT 9 mm").ei_n_m2
+    assert bend is not None
+    made = bend.estimate("stiffness", "belt:2GT 9 mm/stiffness")
+    assert (made.value, made.u, made.dof) == pytest.approx((bend.value, 0.6 * bend.value, 8))
+    assert [p.key for p in made.parts] == ["belt:2GT 9 mm/stiffness"]
+
+
 def test_width_exponent_scales_from_the_printed_width() -> None:
     printed = Figure(2.0, 0.2, "a table", "standard")  # N per mm at 10 mm
     law = Law("working_pull", printed, at_mm=10.0, exponent=1.14)

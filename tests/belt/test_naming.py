@@ -33,6 +33,9 @@ PRINTED = [
     ('XL 3/8"', "XL 9.525 mm", None, None),
     ("XL 0.375 in", "XL 9.525 mm", None, None),
     ("110 XL 037", "XL 9.525 mm", 279.4, 55),
+    ("279.4 XL 037", "XL 9.525 mm", 279.4, 55),
+    ('3/8" XL', "XL 9.525 mm", None, None),
+    ("XL 254 mm 9.5 mm", "XL 9.5 mm", 254, 50),
     ("240L050", "L 12.7 mm", 609.6, 64),
     ("L 187 mm", None, None, None),
     ("507 XH 200", "XH 50.8 mm", 1289.05, 58),
@@ -105,6 +108,11 @@ def test_a_typo_gets_the_nearest_names_and_the_hint_to_weigh(typo: str, nearest:
 def test_nonsense_is_no_belt(nonsense: str) -> None:
     with pytest.raises(BeltNotFound, match="weigh a piece"):
         belt(nonsense)
+
+
+def test_length_alone_is_no_width() -> None:
+    with pytest.raises(RequestError, match=r'"110 XL" reads as 110 mm wide|has no width'):
+        belt("110 XL")
 
 
 def test_missing_width_names_the_usual_ones() -> None:
