@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import zlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -45,9 +45,9 @@ class Job:
     table: str
     index: int
     seed: int
-    folder: Path | None
-    with_peers: bool
-    cache: Path | None
+    folder: Path | None = None
+    with_peers: bool = False
+    cache: Path | None = None
 
     def rng(self) -> np.random.Generator:
         """Return the source of chance of this file."""
@@ -157,6 +157,7 @@ def knocks(job: Job) -> File:
 
 
 SNR_DB = (30, 20, 10, 5)
+KEPT = Path(__file__).resolve().parent.parent / "tests" / "data"
 
 
 def _real(
@@ -225,6 +226,12 @@ def real_range(job: Job) -> File:
     return _real(job, snr_db, 100.0, group, told=True)
 
 
+def real_kept(job: Job) -> File:
+    """Make a real pluck in real noise from the recordings that stand in tests/data."""
+    snr_db, group = _snr(job)
+    return _real(replace(job, folder=KEPT), snr_db, 100.0, group)
+
+
 def clean(job: Job) -> File:
     """Take a file of the corpus as it is."""
     assert job.folder is not None
@@ -279,6 +286,7 @@ TABLES = (
     Table("strands", "second strand", strands, 2000, 100),
     Table("twist", "twist and edgewise", twist, 2000, 100),
     Table("knocks", "knocks between plucks", knocks, 2000, 100),
+    Table("real-kept", "real plucks of tests/data, 100 Hz high-pass", real_kept, 2000, 0),
     Table("real", "real plucks, 100 Hz high-pass", real, 8000, 1200, real=True),
     Table("real-150", "real plucks, 150 Hz high-pass", real_150, 2000, 400, real=True),
     Table("real-short", "real plucks cut short", real_short, 2000, 400, real=True),

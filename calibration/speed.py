@@ -1,0 +1,281 @@
+"""How fast the program hears, beside peers and beside what its imports cost: docs/speed.md.
+
+    python -m calibration.speed               all tables, written into the document
+    python -m calibration.speed --quick       on the terminal only
+
+Everything compared is run in turn within one run, the best of several rounds counts, and what is
+claimed is a ratio: times by themselves say more about the machine than about the program. One
+thread, one process.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+if __package__ in (None, ""):
+    sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+import numpy as np
+from numpy.typing import NDArray
+
+from beltpitch.sound.block import Block
+from beltpitch.sound.heard import FrequencyRange
+from calibration import evidence, ours, peers, simulator
+from calibration.files import Job, belts
+
+Array = NDArray[np.float64]
+SEED = 2026
+LIVE_BLOCK_S = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What was asked for."""
+
+    rounds: int
+    files: int
+    write: bool
+
+
+def best(rounds: int, works: Sequence[Callable[[], object]]) -> list[float]:
+    """Return the shortest time of each work in seconds, all run in turn in every round."""
+    times = [math.inf] * len(works)
+    for turn in range(rounds + 1):
+        for index, work in enumerate(works):
+            start = time.perf_counter()
+            work()
+            if turn:  # the first turn loads and compiles
+                times[index] = min(times[index], time.perf_counter() - start)
+    return times
+
+
+# ---------------------------------------------------------------- sound a second
+
+
+def throughput(options: Options) -> str:
+    """Return the table of seconds of sound heard in a second, ours and the peers."""
+    files = [belts(Job("belts", i, SEED)) for i in range(options.files)]
+    common = [peers.at_common_rate(file.samples, file.rate_hz) for file in files]
+    length = sum(file.samples.size / file.rate_hz for file in files)
+
+    def mine() -> None:
+        for file in files:
+            ours.answer(file.samples, file.rate_hz)
+
+    def theirs(name: str) -> Callable[[], None]:
+        def work() -> None:
+            for samples in common:
+                peers.PEERS[name](samples, peers.LOW_HZ, peers.HIGH_HZ)
+
+        return work
+
+    names = list(peers.PEERS)
+    times = best(options.rounds, [mine, *(theirs(name) for name in names)])
+    lines = [
+        "| method | files | seconds of sound | heard in one second, s | times as fast as pYIN |",
+        "|---|---|---|---|---|",
+    ]
+    slow = times[1 + names.index("librosa.pyin")]
+    for name, spent in zip(["beltpitch", *names], times, strict=True):
+        speed = f"{length / spent:.0f} | {slow / spent:.1f}"
+        lines.append(f"| {name} | {len(files)} | {length:.0f} | {speed} |")
+    return "\n".join(lines)
+
+
+# ---------------------------------------------------------------- growth with length
+
+LENGTHS_S = (10, 30, 100, 300)
+
+
+def long_recording(length_s: float) -> tuple[Array, float]:
+    """Return a recording of a 70 Hz belt plucked every two seconds."""
+    case = simulator.draw(
+        np.random.default_rng([SEED, 5]),
+        frequency_hz=(70.0, 70.0),
+        snr_db=(25.0, 25.0),
+        plucks=int(length_s / 2),
+        gap_s=2.0,
+        lead_s=0.6,
+        tail_s=1.4,
+        scatter=0.002,
+        rate_hz=48000,
+        quality_1=60.0,
+    )
+    made = simulator.render(case)
+    return made.samples, made.rate_hz
+
+
+def growth(options: Options) -> str:
+    """Return the table of time against length, and the exponent from line to line."""
+    recordings = [long_recording(length) for length in LENGTHS_S]
+    works = [lambda each=each: ours.answer(*each) for each in recordings]
+    times = best(max(1, options.rounds // 2), works)
+    lines = ["| length s | plucks | heard in one second, s | exponent |", "|---|---|---|---|"]
+    for index, (length, spent) in enumerate(zip(LENGTHS_S, times, strict=True)):
+        exponent = "-"
+        if index:
+            ratio = math.log(spent / times[index - 1])
+            exponent = f"{ratio / math.log(length / LENGTHS_S[index - 1]):.2f}"
+        lines.append(f"| {length} | {length // 2} | {length / spent:.0f} | {exponent} |")
+    return "\n".join(lines)
+
+
+# ---------------------------------------------------------------- whole processes
+
+
+def _python(code: str) -> list[str]:
+    return [sys.executable, "-c", code]
+
+
+def _beltpitch(*words: str) -> list[str]:
+    """Return the command as its console script runs it."""
+    return [sys.executable, "-c", "from beltpitch.cli.main import run; run()", *words]
+
+
+def _run(command: Sequence[str]) -> Callable[[], object]:
+    environment = {**os.environ, "PYTHONPATH": str(evidence.ROOT)}
+
+    def work() -> None:
+        subprocess.run(command, check=True, capture_output=True, env=environment)
+
+    return work
+
+
+def processes(options: Options) -> str:
+    """Return the table of whole processes against what their imports cost."""
+    import soundfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "belt.wav"
+        samples, rate = long_recording(5.0)
+        soundfile.write(file, samples[: int(5 * rate)], int(rate), subtype="PCM_16")
+        asked = ("--belt", "2GT 9 mm", "--span", "412 +/- 1 mm")
+        pairs = (
+            (
+                "beltpitch tension",
+                _beltpitch("tension", "--frequency", "66.3 Hz", *asked),
+                "import numpy, pint, typer, rich",
+                1.5,
+            ),
+            ("beltpitch --help", _beltpitch("--help"), "import typer, rich", 1.5),
+            (
+                "beltpitch recording, 5 s at 48 kHz",
+                _beltpitch("recording", str(file), *asked),
+                "import numpy, scipy.signal, scipy.optimize, soundfile, pint, typer, rich",
+                2.0,
+            ),
+        )
+        works = [_run(command) for pair in pairs for command in (pair[1], _python(pair[2]))]
+        times = best(2 * options.rounds + 1, works)
+    lines = ["| process | against python -c | ratio | limit |", "|---|---|---|---|"]
+    for index, (name, _, code, limit) in enumerate(pairs):
+        ratio = times[2 * index] / times[2 * index + 1]
+        lines.append(f"| `{name}` | `{code}` | {ratio:.2f} | {limit} |")
+    return "\n".join(lines)
+
+
+# ---------------------------------------------------------------- live
+
+
+@dataclass(frozen=True, slots=True)
+class Emitted:
+    """One pluck heard live: how long after its useful sound it came, and what it cost."""
+
+    waited_s: float
+    own_s: float
+
+
+def live(samples: Array, rate_hz: float) -> tuple[list[Emitted], float]:
+    """Feed a recording in blocks of 20 ms; return the plucks and the time spent listening.
+
+    ``waited_s`` counts sound: from the end of the stretch the fit used to the end of the block
+    that brought the pluck. ``own_s`` is the program's time from that block to the pitch.
+    """
+    from beltpitch.sound.pitch import pitch_of
+    from beltpitch.sound.pluck import Listener
+
+    listener = Listener(rate_hz)
+    step = int(LIVE_BLOCK_S * rate_hz)
+    found, listening = [], 0.0
+    for first in range(0, samples.size, step):
+        block = Block(samples[first : first + step], rate_hz)
+        start = time.perf_counter()
+        plucks = listener.feed(block)
+        listening += time.perf_counter() - start
+        for pluck in plucks:
+            heard = pitch_of(pluck, FrequencyRange())
+            own = time.perf_counter() - start
+            if heard.pitch is not None and heard.onset_s is not None:
+                useful = heard.onset_s + heard.pitch.used_s[1]
+                found.append(Emitted((first + step) / rate_hz - useful, own))
+    return found, listening
+
+
+def living(options: Options) -> str:
+    """Return the table of latency and of the cost of waiting."""
+    found: list[Emitted] = []
+    for _ in range(max(1, options.rounds // 2)):
+        found += live(*long_recording(60.0))[0]
+    idle_s = 60.0
+    rate = 48000.0
+    quiet = 0.01 * simulator.coloured(int(idle_s * rate), rate, 1.0, np.random.default_rng(SEED))
+    spent = min(live(quiet, rate)[1] for _ in range(max(1, options.rounds)))
+    lines = ["| live, blocks of 20 ms | |", "|---|---|"]
+    if found:
+        own = np.array([each.own_s for each in found])
+        waited = np.array([each.waited_s for each in found])
+        lines += [
+            f"| plucks heard | {len(found)} |",
+            f"| own time from last block to pitch, median | {1000 * np.median(own):.0f} ms |",
+            f"| own time, slowest of 20 | {1000 * np.quantile(own, 0.95):.0f} ms |",
+            f"| sound waited for after the useful part, median | {np.median(waited):.2f} s |",
+        ]
+    lines.append(
+        f"| listening at 48 kHz, nothing plucked | {100 * spent / idle_s:.1f} % of a core |"
+    )
+    return "\n".join(lines)
+
+
+TABLES: dict[str, Callable[[Options], str]] = {
+    "throughput": throughput,
+    "growth": growth,
+    "processes": processes,
+    "live": living,
+}
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Make the tables asked for."""
+    parser = argparse.ArgumentParser(
+        prog="python -m calibration.speed", description=(__doc__ or "").split("\n", 1)[0]
+    )
+    parser.add_argument("--table", action="append", choices=list(TABLES), help="only this one")
+    parser.add_argument("--rounds", type=int, default=5, help="rounds, the best of which counts")
+    parser.add_argument("--files", type=int, default=40, help="recordings to be heard")
+    parser.add_argument("--quick", action="store_true", help="few rounds, nothing written")
+    given = parser.parse_args(arguments)
+    options = Options(
+        rounds=1 if given.quick else given.rounds,
+        files=8 if given.quick else given.files,
+        write=not given.quick,
+    )
+    for name in given.table or TABLES:
+        text = TABLES[name](options)
+        print(f"\n## {name}\n\n{text}", flush=True)
+        if options.write:
+            record = {"seed": SEED, "count": options.files, "rounds": options.rounds}
+            evidence.keep(evidence.SPEED, name, text, record)
+
+
+if __name__ == "__main__":
+    main()

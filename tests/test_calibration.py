@@ -1,0 +1,266 @@
+"""The evidence: the simulator's mechanics, the bound, the counts, and that no table is stale."""
+
+from __future__ import annotations
+
+import ast
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from calibration import bound, corpus, evidence, simulator
+from calibration.accuracy import OURS, hear
+from calibration.files import TABLES, Job
+from calibration.measures import Outcome, Share, Truth, judge, summarise
+
+DOCUMENTS = [evidence.ACCURACY, evidence.SPEED]
+UNLIKELY = 1e-3  # of one re-run being outside what the table allows, by chance
+
+
+# ---------------------------------------------------------------- tables are fresh and repeatable
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: path.name)
+def test_no_table_is_stale(document: Path) -> None:
+    now = evidence.digest(document)
+    tables = evidence.kept_tables(document)
+    assert tables
+    stale = [table.name for table in tables if table.record["digest"] != now]
+    assert not stale, f"made from other sources, run the script again: {', '.join(stale)}"
+
+
+def test_every_accuracy_table_is_kept() -> None:
+    kept = {table.name for table in evidence.kept_tables(evidence.ACCURACY)}
+    assert kept >= {"efficiency", *(table.name for table in TABLES)}
+
+
+@pytest.mark.parametrize(("name", "count"), [("belts", 40), ("real-kept", 48)])
+def test_a_fixed_share_of_the_table_comes_out_again(name: str, count: int) -> None:
+    from scipy.stats import binom
+
+    kept = next(t for t in evidence.kept_tables(evidence.ACCURACY) if t.name == name)
+    results = [hear(Job(name, index, kept.record["seed"])) for index in range(count)]
+    rows = kept.record["rows"]
+    for group in {result.groups[0] for result in results}:
+        told = rows[group]
+        got = summarise([r.outcomes[OURS] for r in results if r.groups[0] == group])
+        # One more hit and one more miss: a table with none is not proof that there are none.
+        answers = (told["answered"] + 1) / (told["count"] + 2)
+        assert binom.cdf(got.answered.hits, got.count, answers) > UNLIKELY
+        wrong = (told["wrong"] + 1) / (told["answered"] + 2)
+        assert binom.sf(got.wrong.hits - 1, got.answered.hits, wrong) > UNLIKELY
+        close = (told["within_half_percent"] + 1) / (told["answered"] + 2)
+        assert binom.cdf(got.within[1].hits, got.answered.hits, close) > UNLIKELY
+
+
+def test_a_table_is_replaced_in_place_and_the_text_around_it_stays(tmp_path: Path) -> None:
+    document = tmp_path / "accuracy.md"
+    document.write_text("before\n\n<!-- table a {} -->\nold\n<!-- end a -->\n\nafter\n")
+    evidence.keep(document, "a", "| new |", {"seed": 1, "count": 2})
+    evidence.keep(document, "b", "| more |", {"seed": 1, "count": 2})
+    text = document.read_text()
+    assert text.startswith("before\n")
+    assert "old" not in text
+    assert text.index("| new |") < text.index("after") < text.index("| more |")
+    first, second = evidence.kept_tables(document)
+    assert (first.name, second.name) == ("a", "b")
+    assert first.record["digest"] == evidence.digest(document)
+
+
+# ---------------------------------------------------------------- the simulator
+
+
+def test_the_simulator_knows_nothing_of_the_program() -> None:
+    tree = ast.parse(Path(simulator.__file__).read_text(encoding="utf-8"))
+    modules = {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
+    modules |= {
+        alias.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Import)
+        for alias in node.names
+    }
+    assert not [name for name in modules if name.startswith("beltpitch")]
+
+
+# Physics notes of the project, table of f_1/f_s (exact roots, agreed with a beam of 200 finite
+# elements), and the design page for ends in between (xi = 20, kappa 0.5 and 1).
+@pytest.mark.parametrize(
+    ("xi", "hold", "ratio"),
+    [
+        (5, 0.0, 1.181010),
+        (5, 1.0, 1.805079),
+        (10, 1.0, 1.304853),
+        (20, 0.0, 1.012262),
+        (20, 1.0, 1.124780),
+        (20, 0.5 / 1.5, 1.046614),
+        (20, 0.5, 1.064914),
+        (100, 1.0, 1.020915),
+    ],
+)
+def test_mode_1_of_a_stiff_span(xi: float, hold: float, ratio: float) -> None:
+    found = simulator.span_modes(xi**2, 1.0, 1.0, 1.0, hold, 1)[0]
+    assert found / (xi / 2) == pytest.approx(ratio, abs=1e-6)
+
+
+@pytest.mark.parametrize("hold", [0.0, 0.4, 1.0])
+def test_higher_modes_solve_the_beam_equation(hold: float) -> None:
+    """Finite elements (Hermite beam) with springs at the ends."""
+    from scipy.linalg import eigh
+
+    xi, elements = 25.0, 60
+    side = 1 / elements
+    tension = xi**2
+    size = 2 * elements + 2
+    stiff, mass = np.zeros((size, size)), np.zeros((size, size))
+    bend = (
+        np.array(
+            [
+                [12, 6 * side, -12, 6 * side],
+                [6 * side, 4 * side**2, -6 * side, 2 * side**2],
+                [-12, -6 * side, 12, -6 * side],
+                [6 * side, 2 * side**2, -6 * side, 4 * side**2],
+            ]
+        )
+        / side**3
+    )
+    pull = np.array(
+        [
+            [36, 3 * side, -36, 3 * side],
+            [3 * side, 4 * side**2, -3 * side, -(side**2)],
+            [-36, -3 * side, 36, -3 * side],
+            [3 * side, -(side**2), -3 * side, 4 * side**2],
+        ]
+    ) * (tension / (30 * side))
+    inertia = np.array(
+        [
+            [156, 22 * side, 54, -13 * side],
+            [22 * side, 4 * side**2, 13 * side, -3 * side**2],
+            [54, 13 * side, 156, -22 * side],
+            [-13 * side, -3 * side**2, -22 * side, 4 * side**2],
+        ]
+    ) * (side / 420)
+    for element in range(elements):
+        part = slice(2 * element, 2 * element + 4)
+        stiff[part, part] += bend + pull
+        mass[part, part] += inertia
+    held = [0, size - 2, 1, size - 1] if hold == 1 else [0, size - 2]
+    if hold < 1:
+        stiff[1, 1] += hold / (1 - hold) * xi
+        stiff[-1, -1] += hold / (1 - hold) * xi
+    free = [i for i in range(size) if i not in held]
+    squared = eigh(stiff[np.ix_(free, free)], mass[np.ix_(free, free)], eigvals_only=True)
+    expected = np.sqrt(squared[:5]) / (2 * np.pi)
+    found = simulator.span_modes(tension, 1.0, 1.0, 1.0, hold, 5)
+    assert found == pytest.approx(expected, rel=2e-5)
+
+
+def test_a_pluck_sounds_where_the_truth_says_and_starts_sharp_by_the_glide() -> None:
+    case = simulator.Case(
+        seed=1,
+        tension_n=30.0,
+        linear_mass_kg_m=0.012,
+        span_m=0.4,
+        bending_n_m2=0.0,
+        quality_1=60.0,
+        glide=0.02,
+        snr_db=120.0,
+        highpass_order=0,
+        frame_gain=0.0,
+        bits=24,
+        coherent=True,
+    )
+    made = simulator.render(case)
+    first = int(made.onsets_s[0] * made.rate_hz)
+    early, late = (_mode_1(made, first + int(at * made.rate_hz)) for at in (0.0, 1.0))
+    assert case.frequency_hz == pytest.approx(62.5)
+    assert late == pytest.approx(62.5, rel=5e-4)
+    assert 1.008 < early / late < 1.02
+
+
+def _mode_1(made: simulator.Simulated, first: int) -> float:
+    """Return the phase slope of mode 1 over 80 ms, behind a smooth window around 62.5 Hz."""
+    frames = int(0.08 * made.rate_hz)
+    time = np.arange(made.samples.size) / made.rate_hz
+    mixed = made.samples * np.exp(-2j * np.pi * 62.5 * time)
+    window = np.hanning(int(made.rate_hz / 62.5 * 2))
+    smooth = np.convolve(mixed, window / window.sum(), "same")[first : first + frames]
+    slope = np.polyfit(np.arange(frames) / made.rate_hz, np.unwrap(np.angle(smooth)), 1)[0]
+    return float(62.5 + slope / (2 * np.pi))
+
+
+def test_the_stated_ratio_is_the_ratio_of_the_parts() -> None:
+    rng = np.random.default_rng(4)
+    pluck = rng.standard_normal(20000)
+    noise = rng.standard_normal(40000)
+    mixed = corpus.mix(pluck, noise, 5000, 8000, 10.0)
+    ground = np.concatenate([mixed[:5000], mixed[25000:]])
+    ratio = corpus.early_rms(pluck, 8000) / corpus.rms(ground)
+    assert 20 * math.log10(ratio) == pytest.approx(10.0, abs=0.1)
+
+
+def test_a_case_renders_to_the_same_samples_twice() -> None:
+    case = simulator.draw(np.random.default_rng(8))
+    assert np.array_equal(simulator.render(case).samples, simulator.render(case).samples)
+
+
+# ---------------------------------------------------------------- the bound
+
+
+def test_the_bound_of_one_damped_partial_is_the_closed_form() -> None:
+    """sd(f) = (2/pi) alpha^1.5 sigma/(A sqrt(fs)), long record (Yao and Pandit 1995)."""
+    rate, decay = 8000.0, 5.0
+    single = bound.Ringing(100.0, 0.0, (1.0,), (0.3,), (decay,))
+    rows = bound.derivatives(single, np.arange(15000) / rate, glide=False)[[0, 2, 3, 4]]
+    least = 0.05 * math.sqrt(np.linalg.inv(rows @ rows.T)[0, 0])
+    assert least == pytest.approx(2 / math.pi * decay**1.5 * 0.05 / math.sqrt(rate), rel=0.005)
+
+
+def test_the_bound_falls_with_noise_and_rises_when_the_glide_is_unknown() -> None:
+    ringing = bound.plucked(80.0, 0.25, np.random.default_rng(1))
+    quiet, loud = (bound.bound_hz(ringing, sigma, 8000.0, 0.0) for sigma in (0.01, 0.1))
+    assert loud / quiet == pytest.approx(10.0)
+    assert bound.bound_hz(ringing, 0.01, 8000.0, 0.0, glide=False) < quiet
+
+
+def test_coloured_noise_is_whitened_by_its_own_spectrum() -> None:
+    rng = np.random.default_rng(2)
+    noise = bound.noise(2**16, 8000.0, 1.0, rng)
+    power = np.abs(np.fft.rfft(noise)) ** 2 / bound.spectrum(2**16, 8000.0, 1.0) / 2**16
+    assert power[10:-10].mean() == pytest.approx(1.0, abs=0.02)
+    assert power[10:300].mean() == pytest.approx(1.0, abs=0.2)
+
+
+# ---------------------------------------------------------------- counting
+
+
+# Clopper and Pearson: 0 of 10 ends at 1 - 0.025^(1/10); 5 of 10 is in every table.
+@pytest.mark.parametrize(
+    ("hits", "of", "low", "high"), [(0, 10, 0.0, 0.30850), (5, 10, 0.18709, 0.81291)]
+)
+def test_binomial_limits(hits: int, of: int, low: float, high: float) -> None:
+    assert Share(hits, of).limits() == pytest.approx((low, high), abs=1e-5)
+
+
+def test_anything_from_early_to_late_is_right() -> None:
+    truth = Truth(100.0, 99.0, 100.2, spread=0.001)
+    assert truth.error(99.1) == 0
+    assert truth.error(103.0) == pytest.approx(0.03)
+    assert judge(truth, 98.8, u_hz=0.06).covered is True
+    assert judge(truth, 98.7, u_hz=0.06).covered is False
+    assert judge(truth, None) == Outcome(None)
+
+
+def test_shares_count_answers_not_files() -> None:
+    got = summarise([Outcome(None), Outcome(0.001, covered=True), Outcome(0.03, covered=False)])
+    assert (got.answered.hits, got.answered.of) == (2, 3)
+    assert (got.wrong.hits, got.wrong.of) == (1, 2)
+    assert got.within[0].hits == 1
+    assert (got.covered.hits, got.covered.of) == (1, 2)
+
+
+def test_records_are_json() -> None:
+    for document in DOCUMENTS:
+        for table in evidence.kept_tables(document):
+            assert json.loads(json.dumps(dict(table.record))) == dict(table.record)
