@@ -181,6 +181,8 @@ def test_length_and_centre_distance_are_each_others_inverse(z1: int, z2: int, ga
 def test_mesh_counts_whole_teeth() -> None:
     assert toothed(20, 0.002).mesh(math.pi) == 10
     assert toothed(21, 0.002).mesh(math.pi) == 10
+    # 22 pi / 2 pi is a hair below 11 in floating point
+    assert toothed(22, 0.002).mesh(math.pi) == 11
     assert Pulley(Estimate(0.02)).mesh(math.pi) is None
 
 
