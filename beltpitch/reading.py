@@ -14,6 +14,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from statistics import fmean
 
 from beltpitch import asking
 from beltpitch.asking import Typed
@@ -127,7 +128,8 @@ def frequency_of(values_hz: Sequence[float], u_hz: Sequence[float], key: str) ->
         Whose error it is.
     """
     pairs = list(zip(values_hz, u_hz, strict=True))
-    weights = [1 / (u**2 + (BORROWED_SCATTER * f) ** 2) for f, u in pairs]
+    usual = BORROWED_SCATTER * fmean(values_hz)
+    weights = [1 / (u**2 + usual**2) for u in u_hz]
     whole = sum(weights)
     centre = sum(w * f for w, (f, _) in zip(weights, pairs, strict=True)) / whole
     n = len(pairs)
@@ -157,12 +159,19 @@ def _fullest(used: Sequence[Pitch]) -> Pitch:
     return max(used, key=lambda p: len(p.partials))
 
 
+def _partials(used: Sequence[Pitch], frequency_hz: float) -> tuple[float, ...]:
+    """Return the partials of the fullest pluck, brought to the mean frequency of all."""
+    fullest = _fullest(used)
+    share = frequency_hz / fullest.frequency_hz
+    return tuple(p.frequency_hz * share for p in fullest.partials)
+
+
 def _inharmonicity(used: Sequence[Pitch], key: str) -> Estimate | None:
     """Return the B the plucks agree on: weighted mean, its u widened where they scatter more."""
     told = [
         (p.inharmonicity, p.inharmonicity_u)
         for p in used
-        if p.inharmonicity is not None and p.inharmonicity_u is not None
+        if p.inharmonicity is not None and p.inharmonicity_u
     ]
     if not told:
         return None
@@ -210,7 +219,7 @@ def heard_reading(
     told = tone.inharmonicity
     reading = replace(
         blank,
-        partials_hz=tuple(p.frequency_hz for p in _fullest(used).partials),
+        partials_hz=_partials(used, tone.frequency.value),
         inharmonicity=told.value if told else None,
         warnings=said,
     )

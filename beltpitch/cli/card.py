@@ -112,7 +112,8 @@ def _plucks(where: Console, reading: Reading, unit: str) -> None:
         at = "" if pluck.onset_s is None else f"at {pluck.onset_s:.2f} s  "
         hz = "no pitch" if pluck.frequency_hz is None else f"{pluck.frequency_hz:.2f} Hz"
         tension = "" if pluck.tension_n is None else f"  {force(pluck.tension_n, unit)}"
-        why = "" if pluck.used else f"  set aside: {pluck.reason or 'no reason given'}"
+        # What to do about it stands once, below; here the fact is enough.
+        why = "" if pluck.used else f"  set aside: {(pluck.reason or 'unsaid').split(';')[0]}"
         field(where, f"pluck {i}", f"{at}{hz}{tension}{why}")
     if len(reading.plucks) > PLUCKS_LISTED:
         field(where, "", f"and {len(reading.plucks) - PLUCKS_LISTED} more (all in --json)")

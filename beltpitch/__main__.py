@@ -1,0 +1,5 @@
+"""``python -m beltpitch``."""
+
+from beltpitch.cli.main import run
+
+run()

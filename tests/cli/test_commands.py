@@ -1,0 +1,325 @@
+"""The commands as a user runs them: what is printed, what is refused, and how they end."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from beltpitch.cli.main import run_with
+from beltpitch.sound.recording import save_sound
+from beltpitch.sound.synth import pluck_recording, room_noise
+
+RATE = 48_000.0
+BELT = ["--belt", "2GT 9 mm", "--span", "412 +/- 1 mm"]
+Capture = pytest.CaptureFixture[str]
+
+
+def run(capsys: Capture, *arguments: str) -> tuple[int, str, str]:
+    code = run_with(list(arguments))
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+def run_json(capsys: Capture, *arguments: str) -> dict[str, Any]:
+    code, out, err = run(capsys, *arguments, "--json")
+    assert code == 0, err
+    record: dict[str, Any] = json.loads(out)
+    assert record["schema"] == 1
+    return record
+
+
+@pytest.fixture(scope="module")
+def plucked(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("plucked") / "y-left.wav"
+    sound = pluck_recording(94.6, plucks=3, decay_s=0.25, noise=1e-3, seed=3)
+    save_sound(path, sound, RATE)
+    return path
+
+
+# --- tension ------------------------------------------------------------------------------------
+
+
+def test_tension_prints_value_interval_doubt_ruler_and_cautions(capsys: Capture) -> None:
+    code, out, err = run(capsys, "tension", "--frequency", "66.3 Hz", *BELT)
+    assert code == 0
+    assert err == ""
+    assert "37.6 N" in out
+    assert "95%" in out
+    assert "linear mass" in out
+    assert "weigh a piece" in out
+    assert "◆" in out
+    assert "Power off" in out
+    assert max(len(line) for line in out.splitlines()) <= 80
+    assert "\x1b[" not in out
+
+
+def test_tension_json_is_the_contract(capsys: Capture) -> None:
+    record = run_json(
+        capsys, "tension", "--frequency", "66.3", "--frequency", "66.1", *BELT,
+        "--target", "37 N", "--within", "40%",
+    )  # fmt: skip
+    reading = record["readings"][0]
+    assert reading["source"] == "typed"
+    assert reading["verdict"] == "within"
+    assert reading["window_n"] == pytest.approx([22.2, 51.8])
+    assert len(reading["plucks"]) == 2
+
+
+def test_forces_in_json_are_newtons_whatever_the_unit(capsys: Capture) -> None:
+    plain = run_json(capsys, "tension", "--frequency", "66.3", *BELT)
+    pounds = run_json(capsys, "tension", "--frequency", "66.3", *BELT, "--unit", "lbf")
+    assert plain == pounds
+    _, out, _ = run(capsys, "tension", "--frequency", "66.3", *BELT, "--unit", "lbf")
+    assert "8.4 lbf" in out
+
+
+def test_both_strands_share_a_preload(capsys: Capture) -> None:
+    record = run_json(
+        capsys, "tension", *BELT, "--strand", "left", "--frequency", "66.3",
+        "--strand", "right", "--frequency", "64.9",
+    )  # fmt: skip
+    a, b = record["readings"]
+    assert (a["strand"], b["strand"]) == ("left", "right")
+    assert a["preload_n"] == b["preload_n"] == pytest.approx((a["tension_n"] + b["tension_n"]) / 2)
+    assert a["strand_difference_n"] == pytest.approx(a["tension_n"] - b["tension_n"])
+
+
+def test_two_parks_need_no_span(capsys: Capture) -> None:
+    record = run_json(
+        capsys, "tension", "--belt", "2GT 9 mm", "--parks", "--travel", "160.0 +/- 0.2 mm",
+        "--frequency", "66.3", "--frequency", "108.6",
+    )  # fmt: skip
+    reading = record["readings"][0]
+    assert reading["tension_n"] > 0
+    assert reading["span_mm"] is None
+    assert "ends" not in {line["input"] for line in reading["budget"]}
+
+
+@pytest.mark.parametrize(
+    ("arguments", "why"),
+    [
+        ([], "--belt"),
+        (BELT, "--frequency"),
+        ([*BELT, "--frequency", "0"], "greater than zero"),
+        ([*BELT, "--frequency", "1e9"], "no belt sounds"),
+        ([*BELT, "--frequency", "sixty"], "66.3 Hz"),
+        ([*BELT, "--frequency", "66,3"], "decimal point"),
+        (["--belt", "2GTT 9 mm", "--span", "412", "--frequency", "66"], "nearest"),
+        (["--belt", "2GT 9 mm", "--span", "0", "--frequency", "66"], "greater than zero"),
+        (["--belt", "2GT 9 mm", "--span", "-4", "--frequency", "66"], "greater than zero"),
+        (["--belt", "2GT 9 mm", "--span", "412 Hz", "--frequency", "66"], "unit of length"),
+        (["--belt", "2GT", "--span", "412", "--frequency", "66"], "width"),
+        (["--linear-mass", "0", "--span", "412", "--frequency", "66"], "greater than zero"),
+        (["--width", "9 mm", "--span", "412", "--frequency", "66"], "--width alone"),
+        ([*BELT, "--frequency", "66", "--ends", "glue"], "not one of"),
+        ([*BELT, "--frequency", "66", "--unit", "stone"], "N, lbf or kgf"),
+        ([*BELT, "--frequency", "66", "--target", "30 mm"], "no unit of force"),
+        ([*BELT, "--frequency", "66", "--target", "30", "--within", "0%"], "no range"),
+        ([*BELT, "--frequency", "66", "--strand", "a", "--strand", "b"], "as many"),
+        ([*BELT, "--frequency", "66", "--parks"], "both"),
+        ([*BELT, "--frequency", "66", "--speed", "3"], "--speed"),
+    ],
+)
+def test_a_wrong_request_is_one_line_and_exit_2(
+    capsys: Capture, arguments: list[str], why: str
+) -> None:
+    code, out, err = run(capsys, "tension", *arguments)
+    assert code == 2
+    assert out == ""
+    assert why in err
+    assert len(err.strip().splitlines()) == 1
+
+
+def test_a_tone_no_tension_can_explain_is_exit_1(capsys: Capture) -> None:
+    code, out, err = run(
+        capsys, "tension", "--frequency", "20", "--belt", "HTD 8M 50 mm", "--span", "200 mm"
+    )
+    assert code == 1
+    assert out == ""
+    assert "own stiffness" in err
+
+
+# --- the other commands without sound -----------------------------------------------------------
+
+
+def test_frequency_is_the_inverse_of_tension(capsys: Capture) -> None:
+    aim = run_json(capsys, "frequency", "--tension", "30 N", *BELT)["frequency"]
+    back = run_json(capsys, "tension", "--frequency", f"{aim['frequency_hz']:.6f}", *BELT)
+    assert back["readings"][0]["tension_n"] == pytest.approx(30.0, rel=1e-5)
+    assert aim["partials_hz"][1] > 2 * aim["partials_hz"][0]
+    code, out, _ = run(capsys, "frequency", "--tension", "30 N", *BELT)
+    assert code == 0
+    assert "mains" in out  # 59 Hz lies by the 60 Hz line
+
+
+def test_belts_lists_and_shows_sources(capsys: Capture) -> None:
+    code, out, _ = run(capsys, "belts")
+    assert code == 0
+    for name in ("MXL", "XXH", "T2.5", "AT20", "HTD 14M", "5GT", "S8M", "RPP 8M"):
+        assert name in out
+    listed = run_json(capsys, "belts")["belts"]
+    assert len(listed) >= 27
+    _, out, _ = run(capsys, "belts", "2GT")
+    assert "from memory" in out
+    assert "also 1.76" in out
+    one = run_json(capsys, "belts", "GT2 6mm")["belts"][0]
+    assert one["belt"] == "2GT 6 mm"
+    assert any('read "GT2" as 2GT' in note for note in one["notes"])
+    code, _, err = run(capsys, "belts", "QT2")
+    assert code == 2
+    assert "weigh a piece" in err
+
+
+def test_span_from_pulleys_and_the_drawing_of_a_drive(capsys: Capture) -> None:
+    found = run_json(
+        capsys, "span", "--belt", "2GT 9 mm", "--pulley", "20 teeth", "--pulley", "40",
+        "--centre", "300 +/- 0.5 mm",
+    )["span"]  # fmt: skip
+    assert found["span_mm"] == pytest.approx(299.93, abs=0.01)
+    assert found["teeth_in_mesh"] == [9, 20]
+    code, out, _ = run(capsys, "span", "--drive", "looped")
+    assert code == 0
+    assert "pluck here" in out
+    assert max(len(line) for line in out.splitlines()) <= 80
+
+
+@pytest.mark.parametrize(
+    ("arguments", "why"),
+    [
+        ([], "two pulleys"),
+        (["--pulley", "20", "--pulley", "20", "--centre", "300"], "tooth spacing"),
+        (["--belt", "2GT 9 mm", "--pulley", "20", "--pulley", "20"], "--centre or"),
+        (["--belt", "2GT 9 mm", "--pulley", "20", "--pulley", "40", "--centre", "5"], "overlap"),
+        (["--drive", "sideways"], "choose from"),
+        (["--belt", "2GT 9 mm", "--pulley", "0", "--pulley", "20", "--centre", "300"], "teeth"),
+    ],
+)
+def test_wrong_spans_are_refused(capsys: Capture, arguments: list[str], why: str) -> None:
+    code, out, err = run(capsys, "span", *arguments)
+    assert (code, out) == (2, "")
+    assert why in err
+    assert len(err.strip().splitlines()) == 1
+
+
+# --- recordings ---------------------------------------------------------------------------------
+
+
+def test_recording_reads_a_plucked_belt(capsys: Capture, plucked: Path) -> None:
+    record = run_json(capsys, "recording", str(plucked), *BELT)
+    reading = record["readings"][0]
+    assert reading["source"] == "y-left.wav"
+    assert reading["frequency_hz"] == pytest.approx(94.6, rel=2e-3)
+    assert sum(p["used"] for p in reading["plucks"]) == 3
+    assert reading["tension_n"] == pytest.approx(76.5, rel=0.02)
+
+
+def test_recording_without_a_belt_gives_the_frequency(capsys: Capture, plucked: Path) -> None:
+    reading = run_json(capsys, "recording", str(plucked))["readings"][0]
+    assert reading["frequency_hz"] == pytest.approx(94.6, rel=2e-3)
+    assert reading["tension_n"] is None
+    assert any("--belt" in w for w in reading["warnings"])
+
+
+def test_one_refused_file_among_several_keeps_the_others(
+    capsys: Capture, plucked: Path, tmp_path: Path
+) -> None:
+    save_sound(tmp_path / "still.wav", room_noise(int(3 * RATE), 1e-3, 5), RATE)
+    code, out, err = run(
+        capsys, "recording", str(plucked), str(tmp_path / "still.wav"), *BELT, "--json"
+    )
+    assert code == 1
+    good, bad = json.loads(out)["readings"]
+    assert good["tension_n"] is not None
+    assert bad["tension_n"] is None
+    assert bad["frequency_hz"] is None
+    assert bad["warnings"]
+    assert "still.wav" in err
+
+
+def _write_bad(folder: Path) -> dict[str, Path]:
+    rate, seconds = int(RATE), 3
+    t = np.arange(seconds * rate) / rate
+    chance = np.random.default_rng(1)
+    click = room_noise(len(t), 1e-4, 2)
+    click[rate : rate + 4] = 0.9
+    steady = 0.2 * np.sin(2 * np.pi * 100 * t) + 0.1 * np.sin(2 * np.pi * 200 * t)
+    clipped = np.clip(50 * pluck_recording(90.0, plucks=2, seed=4), -1, 1)[: len(t)]
+    sounds = {
+        "silence": np.zeros(len(t)),
+        "noise": 0.05 * chance.normal(size=len(t)),
+        "click": click,
+        "tone": steady + room_noise(len(t), 1e-4, 3),
+        "clipped": np.sign(clipped),
+    }
+    paths = {}
+    for name, sound in sounds.items():
+        paths[name] = folder / f"{name}.wav"
+        save_sound(paths[name], sound, RATE)
+    return paths
+
+
+def test_sound_without_a_pluck_is_exit_1_and_never_a_number(
+    capsys: Capture, tmp_path: Path
+) -> None:
+    for name, path in _write_bad(tmp_path).items():
+        code, out, err = run(capsys, "recording", str(path), *BELT, "--json")
+        reading = json.loads(out)["readings"][0]
+        assert reading["frequency_hz"] is None, name
+        assert reading["tension_n"] is None, name
+        assert code == 1, name
+        assert reading["warnings"][0] in err, name
+        assert len(err.strip().splitlines()) == 1, name
+
+
+def test_what_is_no_sound_is_exit_2_in_one_line(capsys: Capture, tmp_path: Path) -> None:
+    (tmp_path / "empty.wav").write_bytes(b"")
+    (tmp_path / "text.wav").write_text("dear diary\n" * 50)
+    for path in (tmp_path / "none.wav", tmp_path, tmp_path / "empty.wav", tmp_path / "text.wav"):
+        code, out, err = run(capsys, "recording", str(path), *BELT, "--json")
+        assert code == 2, path
+        assert len(err.strip().splitlines()) == 1, path
+        assert json.loads(out)["readings"][0]["tension_n"] is None
+
+
+# --- demo, and the process itself ---------------------------------------------------------------
+
+
+def test_demo_measures_its_own_recordings_on_the_real_path(capsys: Capture, tmp_path: Path) -> None:
+    record = run_json(capsys, "demo", "--into", str(tmp_path / "demo"))
+    left, right = record["readings"]
+    assert left["preload_n"] == pytest.approx(36.4, rel=0.02)
+    assert right["preload_n"] == pytest.approx(26.8, rel=0.02)
+    assert (left["verdict"], right["verdict"]) == ("within", "slack")
+    again = run_json(
+        capsys, "recording", str(tmp_path / "demo" / "y-left.wav"), "--belt", "2GT 9 mm",
+        "--linear-mass", "12.6 +/- 0.1 g/m", "--span", "286 +/- 0.5 mm", "--ends", "pulley,clamp",
+    )["readings"][0]  # fmt: skip
+    assert again["frequency_hz"] == left["frequency_hz"]
+    code, out, _ = run(capsys, "demo")
+    assert code == 0
+    assert "does not exist" in out
+    assert out.count("◆") == 2
+
+
+def test_the_process_ends_with_the_exit_code() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "beltpitch", "tension", "--frequency", "sixty", *BELT],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert done.stderr.startswith("beltpitch: --frequency")
+    assert "Traceback" not in done.stderr
+
+
+def test_help_names_every_command(capsys: Capture) -> None:
+    code, out, _ = run(capsys, "--help")
+    assert code == 0
+    for name in ("tension", "frequency", "recording", "belts", "span", "demo"):
+        assert name in out

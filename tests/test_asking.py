@@ -1,0 +1,103 @@
+"""What a person says, and the defaults it takes."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from beltpitch import asking
+from beltpitch.errors import BeltNotFound, QuantityError, RequestError
+
+BELT = asking.belt("2GT 9 mm")
+
+
+def test_span_default_is_one_millimetre_or_half_the_last_digit() -> None:
+    fine, coarse = asking.span("412.0", BELT), asking.span("41 cm", BELT)
+    own = {p.name: p.u for p in fine.length.parts}
+    assert own["span"] == pytest.approx(1e-3 / math.sqrt(3))
+    assert {p.name: p.u for p in coarse.length.parts}["span"] == pytest.approx(5e-3 / math.sqrt(3))
+
+
+def test_last_contact_is_half_a_pitch_for_each_toothed_end() -> None:
+    both = {p.name: p.u for p in asking.span("412 mm", BELT).length.parts}
+    one = {p.name: p.u for p in asking.span("412 mm", BELT, ends="pulley,clamp").length.parts}
+    none = {p.name for p in asking.span("412 mm", BELT, ends="clamp").length.parts}
+    assert both["last contact"] == pytest.approx(1e-3 / math.sqrt(3) * math.sqrt(2))
+    assert one["last contact"] == pytest.approx(1e-3 / math.sqrt(3))
+    assert "last contact" not in none
+
+
+def test_defaults_are_echoed_and_given_doubts_are_not() -> None:
+    assert asking.echoes(span="412") == ("span 412 mm, taken as +/- 1 mm",)
+    assert asking.echoes(span="412 +/- 1 mm", linear_mass="12.6(1) g/m") == ()
+    assert asking.echoes(linear_mass="12.6") == ("linear mass 12.6 g/m, taken as +/- 3%",)
+    assert asking.typed(["66.3"]).echoes == ("frequency 66.3 Hz, taken as +/- 0.13 Hz",)
+
+
+def test_typed_frequency_is_at_least_two_per_mille_doubtful() -> None:
+    assert asking.typed(["66.300"]).u_hz[0] == pytest.approx(0.002 * 66.3 / math.sqrt(3))
+    assert asking.typed(["66"]).u_hz[0] == pytest.approx(0.5 / math.sqrt(3))
+    assert asking.typed(["66.3 +/- 0.01"]).u_hz[0] == pytest.approx(0.01 / math.sqrt(3))
+
+
+def test_own_linear_mass_replaces_the_catalogues_but_keeps_the_belt() -> None:
+    belt = asking.belt("2GT 9 mm", linear_mass="12.9 +/- 0.1 g/m")
+    assert belt.pitch_m == BELT.pitch_m
+    assert belt.linear_mass.value == pytest.approx(0.0129)
+    assert belt.linear_mass.u == pytest.approx(1e-4 / math.sqrt(3))
+    assert asking.belt("2GT", linear_mass="12.9", width="9").linear_mass.u == pytest.approx(
+        0.03 * 0.0129 / math.sqrt(3)
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("0 mm", "greater than zero"),
+        ("-4 mm", "greater than zero"),
+        ("412 Hz", "no unit of length"),
+        ("412 m", "check the unit"),
+        ("1 mm", "check the unit"),
+        ("30 +/- 80 mm", "doubt"),
+        ("41,2 cm", "decimal point"),
+    ],
+)
+def test_impossible_spans_are_refused(text: str, why: str) -> None:
+    with pytest.raises(RequestError, match=why):
+        asking.span(text, BELT)
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [("0", "greater than zero"), ("1e9", "no belt sounds"), ("sixty", "no frequency"), ("", "no")],
+)
+def test_impossible_frequencies_are_refused(text: str, why: str) -> None:
+    with pytest.raises(RequestError, match=why):
+        asking.typed([text])
+
+
+def test_no_frequency_and_no_belt_say_what_to_give() -> None:
+    with pytest.raises(RequestError, match="--frequency"):
+        asking.typed([])
+    with pytest.raises(RequestError, match="--belt"):
+        asking.belt(None)
+    with pytest.raises(RequestError, match="greater than zero"):
+        asking.belt(linear_mass="0")
+    with pytest.raises(RequestError, match="check the unit"):
+        asking.belt(linear_mass="126 kg/m", width="9 mm")
+    with pytest.raises(BeltNotFound, match="2GT"):
+        asking.belt("2GTT 9 mm")
+    with pytest.raises(QuantityError, match="units"):
+        asking.belt("2GT", width="9 Hz")
+
+
+def test_range_must_rise_and_lie_where_belts_sound() -> None:
+    assert asking.frequency_range(None, None) is None
+    made = asking.frequency_range("40 Hz", None)
+    assert made is not None
+    assert (made.low_hz, made.high_hz) == (40.0, 700.0)
+    with pytest.raises(RequestError, match="must rise"):
+        asking.frequency_range("120", "40")
+    with pytest.raises(RequestError, match="15 and"):
+        asking.frequency_range("40", "9000")

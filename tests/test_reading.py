@@ -1,0 +1,227 @@
+"""Readings: laws they must obey, whatever the belt."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from beltpitch import asking
+from beltpitch.belt.span import Span
+from beltpitch.errors import CannotTell, RequestError
+from beltpitch.estimate import Estimate, difference
+from beltpitch.reading import (
+    BORROWED_SCATTER,
+    Reading,
+    both_strands,
+    expected_range,
+    frequency_of,
+    from_parks,
+    heard_reading,
+    typed_reading,
+)
+from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck, Partial, Pitch
+
+BELT = asking.belt("2GT 9 mm", linear_mass="12.6 +/- 0.1 g/m")
+
+
+def typed(*frequencies: str, span: str = "412 +/- 1 mm", key: str = "typed") -> Reading:
+    return typed_reading(asking.typed(frequencies), BELT, asking.span(span, BELT), key=key)
+
+
+def known(estimate: Estimate | None) -> Estimate:
+    assert estimate is not None
+    return estimate
+
+
+def pitch(frequency_hz: float, b: float | None = None, glide: float = 0.0) -> Pitch:
+    partials = tuple(Partial(n, n * frequency_hz, 0.01, 0.1 / n, 3.0 * n) for n in (1, 2, 3, 4))
+    u = None if b is None else 0.05 * b
+    return Pitch(frequency_hz, 0.02, b, u, partials, glide, 0.99, (0.0, 0.8))
+
+
+def heard(*pitches: Pitch) -> Heard:
+    return Heard(
+        tuple(HeardPluck(float(i), p, used=True, reason=None) for i, p in enumerate(pitches))
+    )
+
+
+# --- the frequency ------------------------------------------------------------------------------
+
+
+def test_three_plucks_use_their_own_scatter_and_two_borrow_it() -> None:
+    three = frequency_of([66.0, 66.3, 66.6], [0.0, 0.0, 0.0], "k")
+    assert three.value == pytest.approx(66.3, abs=1e-3)
+    assert three.u == pytest.approx(0.3 / math.sqrt(3), rel=0.01)
+    assert three.dof == 2
+    two = frequency_of([66.3, 66.3], [0.0, 0.0], "k")
+    assert two.u == pytest.approx(BORROWED_SCATTER * 66.3 / math.sqrt(2))
+    assert two.dof == 4
+
+
+def test_a_faint_pluck_counts_less() -> None:
+    clear = frequency_of([66.0, 66.0, 70.0], [0.01, 0.01, 4.0], "k")
+    assert clear.value == pytest.approx(66.0, abs=0.02)
+
+
+def test_agreeing_plucks_are_not_more_certain_than_their_fits() -> None:
+    same = frequency_of([66.0, 66.0, 66.0], [0.3, 0.3, 0.3], "k")
+    assert same.u == pytest.approx(0.3 / math.sqrt(3), rel=1e-6)
+
+
+@given(st.lists(st.floats(20, 600), min_size=1, max_size=8))
+def test_the_mean_lies_among_the_plucks(values: list[float]) -> None:
+    found = frequency_of(values, [0.01] * len(values), "k").value
+    assert min(values) - 1e-9 <= found <= max(values) + 1e-9
+
+
+# --- the tension --------------------------------------------------------------------------------
+
+
+def test_doubling_the_frequency_is_four_times_the_tension() -> None:
+    one, two = typed("60"), typed("120")
+    assert known(two.tension).value / known(one.tension).value == pytest.approx(4, rel=0.006)
+
+
+def test_the_budget_adds_up_to_the_uncertainty() -> None:
+    reading = typed("66.3")
+    assert sum(line.share for line in reading.budget) == pytest.approx(1.0)
+    assert math.sqrt(sum(line.u**2 for line in reading.budget)) == pytest.approx(
+        known(reading.preload).u
+    )
+    wanted = {
+        "linear mass",
+        "span",
+        "last contact",
+        "ends",
+        "stiffness",
+        "amplitude",
+        "air",
+        "plucks",
+        "typed frequency",
+        "stretch",
+        "strand difference",
+    }
+    assert wanted == {line.name for line in reading.budget}
+
+
+def test_every_correction_is_named_with_its_size() -> None:
+    made = {c.name: c.percent for c in typed("66.3").corrections}
+    assert set(made) == {"bending stiffness", "ends", "air carried along", "stretch"}
+    assert made["bending stiffness"] < 0 < made["air carried along"]
+
+
+def test_heard_and_typed_agree_on_the_same_tone() -> None:
+    spoken = heard_reading(heard(pitch(66.3)), "a.wav", BELT, asking.span("412 +/- 1 mm", BELT))
+    assert known(spoken.tension).value == pytest.approx(known(typed("66.3").tension).value)
+    assert {line.name for line in spoken.budget} >= {"clock", "plucks"}
+
+
+def test_heard_stiffness_replaces_the_catalogues_where_it_tells_more() -> None:
+    span = asking.span("412 +/- 1 mm", BELT)
+    plain = heard_reading(heard(pitch(66.3)), "a.wav", BELT, span)
+    stiff = heard_reading(heard(pitch(66.3, b=1e-3)), "a.wav", BELT, span)
+    assert known(stiff.tension).value < known(plain.tension).value
+    assert any("times the catalogue's" in w for w in stiff.warnings)
+    bends = {c.name: c.percent for c in stiff.corrections}["bending stiffness"]
+    assert bends == pytest.approx(-0.1, abs=0.02)  # 1/(1 + B) of a pinned string
+
+
+def test_a_glide_that_was_followed_is_a_correction_and_a_line() -> None:
+    span = asking.span("412 +/- 1 mm", BELT)
+    reading = heard_reading(heard(pitch(66.3, glide=0.02)), "a.wav", BELT, span)
+    assert {c.name: c.percent for c in reading.corrections}["pluck amplitude"] == pytest.approx(
+        -3.9, abs=0.1
+    )
+    assert {line.name: line.u for line in reading.budget}["amplitude"] > 0.1
+
+
+def test_without_belt_or_span_the_reading_ends_at_the_frequency() -> None:
+    reading = heard_reading(heard(pitch(66.3)), "a.wav")
+    assert known(reading.frequency).value == pytest.approx(66.3)
+    assert reading.tension is None
+    assert any("--belt" in w and "--span" in w for w in reading.warnings)
+
+
+def test_a_refused_recording_keeps_its_plucks_and_its_reason() -> None:
+    refused = Heard((HeardPluck(0.5, None, used=False, reason="one click"),), reason="one click")
+    reading = heard_reading(refused, "a.wav", BELT, asking.span("412 mm", BELT))
+    assert reading.frequency is None
+    assert reading.tension is None
+    assert reading.warnings[0] == "one click"
+    assert reading.plucks[0].reason == "one click"
+
+
+def test_unknown_stiffness_and_width_are_said() -> None:
+    own = asking.belt(linear_mass="12.6 g/m")
+    reading = typed_reading(asking.typed(["66.3"]), own, asking.span("412 mm", own))
+    assert any("bending stiffness" in w and "uncorrected" in w for w in reading.warnings)
+    assert any("air" in w for w in reading.warnings)
+
+
+# --- strands and parks --------------------------------------------------------------------------
+
+
+def test_both_strands_give_the_mean_and_the_difference_and_drop_the_limit() -> None:
+    left, right = typed("66.3", key="1"), typed("64.9", key="2")
+    a, b = both_strands(left, right, ("left", "right"))
+    assert known(a.preload) == known(b.preload)
+    mean = (known(left.tension).value + known(right.tension).value) / 2
+    assert known(a.preload).value == pytest.approx(mean)
+    assert known(a.strand_difference).value == pytest.approx(-known(b.strand_difference).value)
+    assert known(a.strand_difference).value > 0
+    assert "strand difference" not in {line.name for line in a.budget}
+    assert known(a.preload).u < known(left.preload).u
+
+
+def test_what_strands_share_does_not_doubt_their_difference() -> None:
+    left, right = typed("66.3", key="1"), typed("66.3", key="2")
+    apart = difference(known(left.tension), known(right.tension))
+    assert apart.value == pytest.approx(0.0, abs=1e-9)
+    names = {p.name for p in apart.parts if abs(p.u) > 1e-9}
+    assert names == {"plucks", "typed frequency", "amplitude"}
+
+
+def test_two_parks_need_no_span_and_agree_with_the_tape() -> None:
+    span = asking.span("412 +/- 1 mm", BELT)
+    from beltpitch.belt.strung import aim
+
+    long = aim(36.0, BELT, span).frequency.value
+    near = Span(Estimate(span.length_m - 0.160), span.ends, "tape")
+    short = aim(36.0, BELT, near).frequency.value
+    travel = asking.travel("160.0 +/- 0.2 mm")
+    readings = [
+        typed_reading(asking.typed([f"{f:.4f} +/- 0.01"]), BELT, key=f"{f}") for f in (long, short)
+    ]
+    found = from_parks(readings[1], readings[0], travel)
+    assert known(found.tension).value == pytest.approx(36.0, rel=2e-3)
+    names = {line.name for line in found.budget}
+    assert "travel" in names
+    assert "span" not in names
+    assert "ends" not in names
+
+
+def test_parks_without_a_belt_or_a_tone_are_refused() -> None:
+    with pytest.raises(RequestError, match="linear mass"):
+        from_parks(Reading("a"), Reading("b"), asking.travel("160 mm"))
+    with pytest.raises(CannotTell, match="read that park again"):
+        from_parks(Reading("a", belt=BELT), Reading("b", belt=BELT), asking.travel("160 mm"))
+
+
+# --- where the tone must lie --------------------------------------------------------------------
+
+
+def test_the_range_is_what_belt_and_span_can_carry() -> None:
+    span = asking.span("412 mm", BELT)
+    free = expected_range(BELT, span, None)
+    assert 15 <= free.low_hz < 66 < free.high_hz <= 700
+    assert "can carry" in free.why
+    asked = expected_range(BELT, span, FrequencyRange(40, 120, why="given"))
+    assert (asked.low_hz, asked.high_hz) == (40, 120)
+
+
+def test_a_range_the_belt_cannot_carry_is_refused() -> None:
+    with pytest.raises(RequestError, match="check belt and span"):
+        expected_range(BELT, asking.span("412 mm", BELT), FrequencyRange(650, 700))

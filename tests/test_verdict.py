@@ -1,0 +1,117 @@
+"""Verdicts, remedies, the ruler's scale, and the JSON contract."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from beltpitch import asking
+from beltpitch.advice.window import target_window
+from beltpitch.reading import Reading, typed_reading
+from beltpitch.verdict import Verdict, as_json, in_newtons, judged, scale
+
+BELT = asking.belt("2GT 9 mm")
+SPAN = asking.span("412 +/- 1 mm", BELT)
+
+
+def verdict(frequency: str, target_n: float | None = None, within: float = 0.4) -> Verdict:
+    reading = typed_reading(asking.typed([frequency]), BELT, SPAN)
+    window = None if target_n is None else target_window(target_n, within)
+    return judged(reading, window)
+
+
+@pytest.mark.parametrize(
+    ("frequency", "word"),
+    [("66.3", "within"), ("30", "slack"), ("120", "tight"), ("51", "unknown")],
+)
+def test_word_follows_the_distribution(frequency: str, word: str) -> None:
+    assert verdict(frequency, 37.5).word == word
+
+
+def test_without_a_window_the_verdict_is_unknown_and_says_what_to_give() -> None:
+    found = verdict("66.3")
+    assert found.word == "unknown"
+    assert "--target" in found.next_step
+
+
+def test_unknown_names_the_end_it_cannot_be_told_from() -> None:
+    assert "lower end" in verdict("51", 37.5).next_step
+    assert "upper end" in verdict("79", 37.5).next_step
+
+
+def test_the_best_remedy_is_the_one_that_shrinks_the_interval_most() -> None:
+    remedies = verdict("66.3").remedies
+    assert remedies[0].line == "linear mass"
+    assert "weigh" in remedies[0].what
+    assert all(r.after < r.before for r in remedies)
+    assert [r.after for r in remedies] == sorted(r.after for r in remedies)
+
+
+@given(st.floats(20, 200), st.floats(1, 300))
+def test_the_scale_holds_every_mark_and_is_readable(frequency: float, target_n: float) -> None:
+    found = verdict(f"{frequency:.2f}", target_n, 0.1)
+    made = scale([found], in_newtons("lbf"))
+    assert made is not None
+    marks = [n / in_newtons("lbf") for n in (target_n * 0.9, target_n * 1.1)]
+    assert made.low <= min(marks) + 1e-9
+    assert made.high >= max(marks) - 1e-9
+    assert 2 <= len(made.graduations()) <= 10
+
+
+KEYS = {
+    "source", "belt", "span_mm", "frequency_hz", "frequency_u_hz", "partials_hz", "inharmonicity",
+    "plucks", "tension_n", "tension_u_n", "interval_n", "coverage", "dof", "strand", "preload_n",
+    "preload_u_n", "strand_difference_n", "budget", "corrections", "window_n", "verdict", "sources",
+    "warnings",
+}  # fmt: skip
+PLUCK_KEYS = {"onset_s", "frequency_hz", "frequency_u_hz", "tension_n", "used", "reason"}
+
+
+def test_every_key_of_the_contract_is_there_and_strict_json() -> None:
+    record = as_json(verdict("66.3", 37.5))
+    assert record.keys() >= KEYS
+    plucks = record["plucks"]
+    assert isinstance(plucks, list)
+    assert plucks[0].keys() == PLUCK_KEYS
+    budget = record["budget"]
+    assert isinstance(budget, list)
+    assert budget[0].keys() == {"input", "u_n", "share", "dof", "shared"}
+    assert json.loads(json.dumps(record, allow_nan=False)) == record
+    assert record["span_mm"] == 412.0
+    assert record["source"] == "typed"
+
+
+def test_what_is_not_known_is_null() -> None:
+    blank = as_json(judged(Reading("silence.wav", warnings=("silence",))))
+    assert blank.keys() >= KEYS
+    nulls = KEYS - {
+        "source",
+        "partials_hz",
+        "plucks",
+        "budget",
+        "corrections",
+        "verdict",
+        "sources",
+        "warnings",
+    }
+    assert all(blank[key] is None for key in nulls)
+    assert blank["verdict"] == "unknown"
+    assert blank["warnings"] == ["silence"]
+
+
+def test_the_budget_of_the_contract_is_the_tensions_own() -> None:
+    record = as_json(verdict("66.3"))
+    budget, u = record["budget"], record["tension_u_n"]
+    assert isinstance(budget, list)
+    assert isinstance(u, float)
+    assert sum(line["u_n"] ** 2 for line in budget) == pytest.approx(u**2)
+    assert "strand difference" not in {line["input"] for line in budget}
+
+
+def test_a_verdict_without_tension_asks_for_what_is_missing() -> None:
+    reading = replace(typed_reading(asking.typed(["66.3"])), belt=None)
+    assert "belt and span" in judged(reading).next_step
