@@ -18,6 +18,7 @@ from beltpitch.belt.corrections import (
     air_estimate,
     corrections,
     damped,
+    hardening,
     sag_parameter,
     sag_rise,
     sag_warning,
@@ -150,3 +151,19 @@ def test_corrections_together_make_the_difference_from_the_string() -> None:
     made = math.prod(1 + p / 100 for p in by_name(BELT).values())
     string = tension(Strand(BELT.span_m, BELT.linear_mass_kg_per_m), 66.3).tension_n
     assert made == pytest.approx(tension(BELT, 66.3).tension_n / string, rel=2e-4)
+
+
+# --- dimensions -----------------------------------------------------------------------------------
+
+
+def test_plain_formulas_have_the_right_dimensions() -> None:
+    """The formulas are plain arithmetic, so that pint can check their dimensions for nothing."""
+    import pint
+
+    unit = pint.UnitRegistry()
+    width, span = 9 * unit.millimeter, 412 * unit.millimeter
+    air = air_carried(width, 1.204 * unit.kilogram / unit.meter**3)  # type: ignore[arg-type]
+    assert air.check("[mass]/[length]")  # type: ignore[attr-defined]
+    assert air.to("kg/m").magnitude == pytest.approx(7.66e-5, rel=2e-3)  # type: ignore[attr-defined]
+    eps = hardening(29e3 * unit.newton, 40 * unit.newton, 2 * unit.millimeter, span)  # type: ignore[arg-type]
+    assert eps.check("[]")  # type: ignore[attr-defined]
