@@ -273,7 +273,10 @@ def _with_tone(reading: Reading, tone: Tone) -> Reading:
     if reading.belt is None or reading.span is None:
         missing = [n for n, x in (("--belt", reading.belt), ("--span", reading.span)) if x is None]
         return _saying(reading, f"no tension without belt and span: give {' and '.join(missing)}")
-    return _with_tension(reading, strung(tone, reading.belt, reading.span))
+    try:
+        return _with_tension(reading, strung(tone, reading.belt, reading.span))
+    except CannotTell as error:
+        return replace(reading, warnings=(error.message, *reading.warnings))
 
 
 def _with_tension(reading: Reading, found: Strung) -> Reading:

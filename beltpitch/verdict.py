@@ -215,7 +215,9 @@ def _best(remedies: tuple[Remedy, ...]) -> str:
 
 def _without_answer(reading: Reading) -> str:
     if reading.frequency is None:
-        return "Pluck again."
+        return "Pluck again, as the reason says."
+    if reading.belt is not None and reading.span is not None:
+        return "Park the carriage for a longer span and pluck again."
     return "Give belt and span to turn the frequency into a tension."
 
 

@@ -33,6 +33,7 @@ from beltpitch.estimate import Estimate, Part, combine
 
 USUAL_AIR, USUAL_AIR_DOUBT = 0.007, 0.5  # small belts: 0.4 to 1.1 %, physics notes, section 2
 ANY_SPAN = Span(Estimate(1.0), ("pulley", "pulley"), "none")  # two parks do not use the span
+SURE_ABOVE_ZERO = 0.95  # coverage at which a tension must be told from none
 STIFFNESS_ASTRAY = 5.0  # heard over catalogue beyond which belt or span is in question
 
 
@@ -135,12 +136,19 @@ def strung(tone: Tone, belt: Belt, span: Span) -> Strung:
     Raises
     ------
     CannotTell
-        If the strand would sound as high with hardly any tension in it.
+        If the strand would sound as high with hardly any tension in it, or the doubt is as large
+        as the tension.
     """
     known, doubts = _with_heard_stiffness(inputs(belt, span), tone)
     found = tension(known.strand, tone.frequency.value)
     terms = found.terms(frequency=tone.frequency, stiffness=known.stiffness, **known.terms)
     whole = combine(found.value, terms).with_part(_amplitude(tone, found.value, known.strand))
+    if whole.interval(SURE_ABOVE_ZERO)[0] <= 0:
+        ruling = whole.budget()[0].name
+        raise CannotTell(
+            f"this tone could mean next to no tension or twice {found.value:.2g} N: the doubt of "
+            f"the {ruling} is as large as the tension; park for a longer span and pluck again"
+        )
     sag = sag_warning(known.strand, found.value)
     said = (*known.warnings, *doubts, *([sag] if sag else []), *_overload(found.value, belt))
     made = corrections(known.strand, tone.frequency.value, glide=tone.glide or 0.0)

@@ -79,7 +79,8 @@ def _read(
         return replace(blank, warnings=(error.message,)), error.exit_code
     notes = asked.belt.notes if asked.belt else ()
     reading = replace(reading, echoes=(*reading.echoes, *asked.echoes, *notes))
-    if reading.frequency is not None:
+    wanted = reading.frequency if asked.span is None or asked.belt is None else reading.tension
+    if wanted is not None:
         return reading, 0
     sys.stderr.write(f"beltpitch: {path}: {reading.warnings[0]}\n")
     return reading, 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
@@ -37,7 +38,7 @@ def tension(
     travel: o.TravelOption = None,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
-) -> None:
+) -> int:
     """Tension of a belt whose frequency was measured by hand."""
     from beltpitch import asking
     from beltpitch.cli import card, show
@@ -67,11 +68,15 @@ def tension(
         else:
             assert strand is not None
             readings = list(both_strands(a, b, (strand[0], strand[1])))
+    silent = [r for r in readings if r.tension is None]
+    for reading in silent:
+        sys.stderr.write(f"beltpitch: {reading.warnings[0]}\n")
     verdicts = [judged(reading, asked.window) for reading in readings]
     if json:
         show.print_json({"schema": SCHEMA, "readings": [as_json(v) for v in verdicts]})
     else:
         card.show(verdicts, unit, heard=False)
+    return 1 if silent else 0
 
 
 def _notes(asked: o.Strung) -> tuple[str, ...]:

@@ -136,13 +136,17 @@ def test_a_wrong_request_is_one_line_and_exit_2(
     assert len(err.strip().splitlines()) == 1
 
 
-def test_a_tone_no_tension_can_explain_is_exit_1(capsys: Capture) -> None:
-    code, out, err = run(
-        capsys, "tension", "--frequency", "20", "--belt", "HTD 8M 50 mm", "--span", "200 mm"
-    )
+@pytest.mark.parametrize(("frequency", "why"), [("20", "next to no tension"), ("9", "own stiff")])
+def test_a_tone_that_tells_no_tension_is_exit_1_with_nulls(
+    capsys: Capture, frequency: str, why: str
+) -> None:
+    stubby = ["--belt", "HTD 8M 50 mm", "--span", "200 mm"]
+    code, out, err = run(capsys, "tension", "--frequency", frequency, *stubby, "--json")
+    reading = json.loads(out)["readings"][0]
     assert code == 1
-    assert out == ""
-    assert "own stiffness" in err
+    assert reading["tension_n"] is None
+    assert reading["warnings"][0] in err
+    assert why in err
 
 
 # --- the other commands without sound -----------------------------------------------------------
