@@ -37,6 +37,7 @@ ABSENT_DB = -math.inf
 SNR_WINDOW_S = 0.3  # the stretch of the pluck that counts for the signal-to-noise ratio
 MOST_MODES = 40
 INAUDIBLE = 1e-5  # of the strongest partial: not rendered
+DECAY_SCATTER = 0.2  # relative, partial to partial
 RING_TIMES = 9.0  # a partial is followed for this many time constants (-78 dB)
 
 
@@ -224,7 +225,12 @@ def _shape(case: Case, number: Array) -> Array:
     return np.asarray(kink * np.sinc(number * case.finger_m / case.span_m))
 
 
-def _radiated(case: Case, number: Array, shape: Array, rng: np.random.Generator) -> Array:
+def _own(case: Case, count: int, which: int) -> Array:
+    """Return `count` normal deviates that belong to this belt, the same at every pluck."""
+    return np.asarray(np.random.default_rng([case.seed, which]).standard_normal(count))
+
+
+def _radiated(case: Case, number: Array, shape: Array, which: int = 1) -> Array:
     """Return pressure amplitudes: acceleration near the strip, plus force through the frame.
 
     Near field of a strip slower than sound: pressure follows acceleration (n^2 a_n) and dies with
@@ -237,15 +243,20 @@ def _radiated(case: Case, number: Array, shape: Array, rng: np.random.Generator)
         * np.sin(number * np.pi * case.heard_at)
         * np.exp(-number * np.pi * case.distance_m / case.span_m)
     )
-    frame = case.frame_gain * number * shape * rng.standard_normal(number.size)
+    frame = case.frame_gain * number * shape * _own(case, number.size, which)
     return np.asarray(near + frame)
 
 
 def _decays(case: Case, number: Array, partials_hz: Array) -> Array:
-    """Return decay rates alpha_n in 1/s: air and cord as n to a power, rubber as B n^2 f_n."""
+    """Return decay rates alpha_n in 1/s: air and cord as n to a power, rubber as B n^2 f_n.
+
+    What the ends and the frame take differs from partial to partial: a fifth, by chance, except
+    for mode 1, whose Q is the case's own.
+    """
     first = np.pi * case.frequency_hz / case.quality_1
     bending = max(case.inharmonicity, 0.0) * (number**2 - 1) * case.rubber_loss
-    return np.asarray(first * number**case.decay_power + np.pi * partials_hz * bending)
+    scatter = np.exp(DECAY_SCATTER * _own(case, number.size, 2) * (number > 1))
+    return np.asarray((first * number**case.decay_power + np.pi * partials_hz * bending) * scatter)
 
 
 def _ring(
@@ -289,7 +300,7 @@ def pluck_sound(case: Case, rng: np.random.Generator, factor: float = 1.0) -> Ar
     number, partials = np.arange(1, count + 1, dtype=float), partials[:count]
     swing = _shape(case, number)
     decays = _decays(case, number, partials)
-    loud = _radiated(case, number, swing, rng)
+    loud = _radiated(case, number, swing)
     loud[0] *= 10 ** (case.first_partial_db / 20)
     sound = _ring(loud, partials, decays, swing, case.rate_hz, case)
     level = _early_rms(sound, case.rate_hz)
@@ -317,7 +328,7 @@ def _companion(
     number, partials = (each[partials < 0.45 * case.rate_hz] for each in (number, partials))
     if number.size == 0:
         return np.zeros(1)
-    loud = _radiated(case, number, _shape(case, number), rng)
+    loud = _radiated(case, number, _shape(case, number), 3 + count)
     quality = case.quality_1 * rng.uniform(0.6, 1.6)
     decays = np.pi * partials[0] / quality * number**case.decay_power
     still = replace(case, glide=0.0)
@@ -512,8 +523,7 @@ def _partials_heard(case: Case) -> tuple[Array, Array]:
     number = np.arange(1, count + 1, dtype=float)
     partials = case.modes(count)
     still = replace(case, frame_gain=0.0)
-    rng = np.random.default_rng(0)  # not used: no frame
-    loud = np.abs(_radiated(still, number, _shape(case, number), rng))
+    loud = np.abs(_radiated(still, number, _shape(case, number)))
     loud[0] *= 10 ** (case.first_partial_db / 20)
     if case.highpass_order:
         weight = 1 / np.sqrt(1 + (case.highpass_hz / partials) ** (2 * case.highpass_order))
@@ -531,6 +541,39 @@ def _log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
     return math.exp(rng.uniform(math.log(low), math.log(high)))
 
 
+SHORTEST_M, SHORTEST_WIDTHS = 0.04, 2.5  # no finger plucks a shorter span, and none is parked so
+
+
+def _belt(rng: np.random.Generator, target_hz: float, width_m: float | None) -> dict[str, float]:
+    """Draw a belt and the span that sounds at `target_hz`.
+
+    From small (2 mm pitch, rubber with glass) to big (8 mm pitch, steel cord) mass, tension and
+    stiffness grow together. Per millimetre of width: linear mass 1.0 to 2.2 g/m, tension 1 to 9 N
+    (slack to tight), bending stiffness 1.5e-6 to 5e-5 N m2 (cords of 0.3 to 0.6 mm, from loose
+    filaments to nearly solid: EA d^2/16 at most; estimated here, no measured source). Spans under
+    40 mm (small) or 80 mm (big), or under 2.5 widths, are drawn again.
+    """
+    for _ in range(1000):
+        big = rng.uniform()
+        width = float(rng.choice(WIDTHS_M)) if width_m is None else width_m
+        broad = width / 1e-3
+        mass = broad * (1.0e-3 + 1.1e-3 * big) * rng.uniform(0.9, 1.1)
+        tension = broad * (1 + big) * _log_uniform(rng, 1.0, 4.5)
+        bending = broad * 1.5e-6 * 20**big * _log_uniform(rng, 1.0, 1.7)
+        hold = 1.0 if rng.uniform() < 0.2 else rng.uniform(0.0, 0.7)
+        span = span_for(target_hz, tension, mass, bending, hold)
+        if span >= max(SHORTEST_M * (1 + big), SHORTEST_WIDTHS * width):
+            return {
+                "tension_n": tension,
+                "linear_mass_kg_m": mass,
+                "span_m": span,
+                "bending_n_m2": bending,
+                "hold": hold,
+                "width_m": width,
+            }
+    raise ValueError(f"no belt of the ranges sounds at {target_hz:.0f} Hz over a span of any use")
+
+
 def draw(
     rng: np.random.Generator,
     frequency_hz: tuple[float, float] = (20.0, 400.0),
@@ -541,11 +584,8 @@ def draw(
 ) -> Case:
     """Draw one plausible belt, pluck, microphone and room.
 
-    Frequency is log-uniform, signal-to-noise ratio and high-pass uniform over what is given.
-    Per millimetre of width: linear mass 1.0 to 2.2 g/m (rubber with glass to polyurethane with
-    steel), tension 1 to 7 N (from a slack printer belt to a tight one), bending stiffness 1.7e-6
-    to 5e-5 N m2 (cord of 0.3 to 0.6 mm, from loose filaments to nearly solid: EA d^2/16 at most;
-    estimated here, no measured source). The span follows from the frequency. Q of mode 1 is 10 to
+    Frequency is log-uniform, signal-to-noise ratio and high-pass uniform over what is given; the
+    belt is that of :func:`_belt`. Q of mode 1 is 10 to
     150, but the time constant never below 0.03 s nor above 1.5 s. Glide is up to 3 % (EA/T 500 to
     1500, a/L up to 0.006, the rest of the loop giving way). Hum in half the cases, from 20 dB
     below the noise up to its level, fans in a third.
@@ -555,24 +595,14 @@ def draw(
     fixed
         Fields of :class:`Case` to hold at a value.
     """
-    width = float(rng.choice(WIDTHS_M)) if width_m is None else width_m
-    broad = width / 1e-3
     target = _log_uniform(rng, *frequency_hz)
-    mass = broad * rng.uniform(1.0e-3, 2.2e-3)
-    tension = broad * _log_uniform(rng, 1.0, 7.0)
-    bending = broad * _log_uniform(rng, 1.7e-6, 5e-5)
-    hold = 1.0 if rng.uniform() < 0.2 else rng.uniform(0.0, 0.7)
-    span = span_for(target, tension, mass, bending, hold)
+    belt = _belt(rng, target, width_m)
+    span = belt["span_m"]
     ring_s = min(max(_log_uniform(rng, 10, 150) / (math.pi * target), 0.03), 1.5)
     order = int(rng.choice((1, 2, 4), p=(0.4, 0.4, 0.2)))
     drawn: dict[str, Any] = {
         "seed": int(rng.integers(2**62)),
-        "tension_n": tension,
-        "linear_mass_kg_m": mass,
-        "span_m": span,
-        "bending_n_m2": bending,
-        "hold": hold,
-        "width_m": width,
+        **belt,
         "quality_1": ring_s * math.pi * target,
         "decay_power": rng.uniform(0.5, 1.3),
         "rubber_loss": rng.uniform(0.05, 0.3),
