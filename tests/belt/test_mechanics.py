@@ -255,6 +255,13 @@ def test_root_in_plain_code_survives_a_false_slope() -> None:
     assert rising_root(lambda x: (x - 7, -1.0), 0.1, 1e4) == pytest.approx(7, rel=1e-12)
 
 
+def test_root_in_plain_code_ends_where_newton_crawls() -> None:
+    def flat(x: float) -> tuple[float, float]:
+        return math.log(x / 7) ** 31, 31 * math.log(x / 7) ** 30
+
+    assert rising_root(flat, 0.1, 1e4) == pytest.approx(7, rel=0.05)
+
+
 def test_result_remembers_what_it_was_found_from() -> None:
     found = tension(BELT, 132.9, 2)
     assert isinstance(found, Result)

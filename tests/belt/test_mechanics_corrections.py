@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -160,10 +161,10 @@ def test_plain_formulas_have_the_right_dimensions() -> None:
     """The formulas are plain arithmetic, so that pint can check their dimensions for nothing."""
     import pint
 
-    unit = pint.UnitRegistry()
+    unit: Any = pint.UnitRegistry()
     width, span = 9 * unit.millimeter, 412 * unit.millimeter
-    air = air_carried(width, 1.204 * unit.kilogram / unit.meter**3)  # type: ignore[arg-type]
-    assert air.check("[mass]/[length]")  # type: ignore[attr-defined]
-    assert air.to("kg/m").magnitude == pytest.approx(7.66e-5, rel=2e-3)  # type: ignore[attr-defined]
-    eps = hardening(29e3 * unit.newton, 40 * unit.newton, 2 * unit.millimeter, span)  # type: ignore[arg-type]
-    assert eps.check("[]")  # type: ignore[attr-defined]
+    air: Any = air_carried(width, 1.204 * unit.kilogram / unit.meter**3)
+    assert air.check("[mass]/[length]")
+    assert air.to("kg/m").magnitude == pytest.approx(7.66e-5, rel=2e-3)
+    eps: Any = hardening(29e3 * unit.newton, 40 * unit.newton, 2 * unit.millimeter, span)
+    assert eps.check("[]")
