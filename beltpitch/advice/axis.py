@@ -77,21 +77,27 @@ class Layout:
 def stiffness(ea_n: float, strands_m: tuple[float, float], belts: int = 1) -> float:
     """Return k = EA (1/L1 + 1/L2) in N/m, both strands taut, times the number of belts.
 
-    Two equal belts side by side, and the two belts that share both axes of one carriage, each
-    add their own stiffness (derived; tests solve the springs on their own).
+    Two equal belts side by side each add their own. So do the two belts that share both axes,
+    where both stand alike; elsewhere the axis gives more, 4/(1/k_A + 1/k_B), and runs off across
+    (derived; tests solve the springs on their own).
     """
     first, second = strands_m
     return belts * ea_n * (1 / first + 1 / second)
 
 
-def slackens_at(preload_n: float, strands_m: tuple[float, float]) -> float:
-    """Return the force on one belt at which its first strand goes slack, either way, in N.
+def slackens_at(preload_n: float, pulled_m: float, other_m: float) -> float:
+    """Return the force on one belt at which a strand goes slack, in N.
 
-    Pulled towards L1, strand 2 is slack at T0 (1 + L2/L1); pulled the other way, strand 1 at
-    T0 (1 + L1/L2). The smaller of the two is returned.
+    Parameters
+    ----------
+    preload_n
+        Tension of both strands with nothing pulling.
+    pulled_m
+        Length of the strand that the force stretches.
+    other_m
+        Length of the strand that goes slack: at T0 (1 + other/pulled).
     """
-    first, second = strands_m
-    return preload_n * (1 + min(first, second) / max(first, second))
+    return preload_n * (1 + other_m / pulled_m)
 
 
 def stretch(force_n: float, preload_n: float, ea_n: float, strands_m: tuple[float, float]) -> float:
@@ -101,7 +107,7 @@ def stretch(force_n: float, preload_n: float, ea_n: float, strands_m: tuple[floa
     while both strands are taut; beyond the slackening only that strand pulls, ``(F - T0) L/EA``.
     """
     longest, shortest = max(strands_m), min(strands_m)
-    if force_n <= preload_n * (1 + shortest / longest):
+    if force_n <= slackens_at(preload_n, longest, shortest):
         return force_n / stiffness(ea_n, strands_m)
     return (force_n - preload_n) * longest / ea_n
 
@@ -174,7 +180,7 @@ class AxisPoint:
     resonance_hz
         None where no mass was given.
     slackens_at_n
-        Force on the whole carriage at which a strand goes slack.
+        Force on the whole carriage at which a strand goes slack, in the worse direction.
     """
 
     position_m: float
@@ -241,5 +247,5 @@ def _point(
         stretch_m=stretch(load.force_n / belts, preload_n, ea_n, strands),
         lost_motion_m=None if load.friction_n is None else lost_motion(load.friction_n, k),
         resonance_hz=None if load.mass_kg is None else resonance(k, load.mass_kg),
-        slackens_at_n=belts * slackens_at(preload_n, strands),
+        slackens_at_n=belts * slackens_at(preload_n, max(strands), min(strands)),
     )

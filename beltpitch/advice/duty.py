@@ -480,7 +480,9 @@ def _less_pull(high: End, demand: Demand | None, allowable: End | None) -> tuple
         return ()
     inertia = dict(demand.parts).get("acceleration", 0.0)
     if not inertia:
-        return ("less pull: a larger pulley for the same torque, or less torque",)
+        process = dict(demand.parts).get("process force", 0.0)
+        less = "process force" if process else "torque, or a larger pulley for the same torque"
+        return (f"less {less}",)
     if high.kind == "allowable" and allowable is not None:
         bearable = (allowable.newtons - demand.running_n) / (1 + demand.slack_share)
     else:
