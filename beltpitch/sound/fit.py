@@ -44,11 +44,17 @@ GLIDE_U = 0.02  # prior: f^2 of a hard pluck begins this much high, or more
 MOST_GLIDE = 0.15
 # A triangle plucked at 0.28 of the span has n^2 a_n^2 in these shares; own modes count half more.
 GLIDE_OWN = (1.35, 1.14, 1.02)
+SMOOTH_BLOCKS = 5  # 20 ms: the residual's power is known to a third
+CHANCE_EXCESS = 1.3  # it goes this far above the noise by chance
 BAND_BINS = 3  # residual about a partial: this many bins of 1/T either side
 # Priors that keep a partial at its line: in widths of the line and in bins; and at its decay.
 NEAR_WIDTHS = 1.0
 NEAR_BINS = 0.3
 DECAY_FACTOR = 1.0
+MOST_TONES = 10
+TONE_REACH_HZ = 60.0
+TONE_APART_HZ = 0.7
+TONE_HZ = 0.15  # a fan wanders
 DECAY_LIMITS = (0.05, 400.0)
 
 
@@ -94,7 +100,8 @@ class _State:
     normal: Samples
     step: Samples
     residual: Samples
-    excess: Samples
+    seen: Complex  # the residual about each partial, one value a block
+    inflation: Samples  # residual over noise in the band that decides
 
 
 def chosen(start: Start, noise: Noise) -> Start:
@@ -111,23 +118,45 @@ def chosen(start: Start, noise: Noise) -> Start:
 def fit(sound: Samples, rate_hz: float, noise: Noise, start: Start) -> Fit | None:
     """Fit damped partials to a sound that begins at once; None if the fit does not settle."""
     blocks = _blocks(sound, rate_hz, start)
-    power = np.maximum(noise.at(start.frequency_hz), 1e-16)
     k = len(start.number)
+    start = _with_tones(start, noise)
+    power = np.maximum(noise.at(start.frequency_hz), 1e-16)
     state = _settle(blocks, rate_hz, start, power)
     if state is None:
         return None
-    covariance: Samples = np.asarray(np.linalg.inv(state.normal), np.float64)
+    wide = np.sqrt(state.inflation[:k])
+    covariance: Samples = np.linalg.inv(state.normal)[:k, :k] * np.outer(wide, wide)
+    glide_u = float(np.sqrt(np.linalg.inv(state.normal)[-1, -1]))
     return Fit(
-        number=start.number,
-        frequency_hz=state.f,
-        covariance=covariance[:k, :k],
-        decay_per_s=state.a,
-        amplitude=np.abs(state.c),
+        number=start.number[:k],
+        frequency_hz=state.f[:k],
+        covariance=covariance,
+        decay_per_s=state.a[:k],
+        amplitude=np.abs(state.c[:k]),
         glide=0.5 * state.glide,
-        glide_u=0.5 * math.sqrt(covariance[-1, -1]),
-        excess=state.excess,
+        glide_u=0.5 * glide_u,
+        excess=state.inflation[:k],
         explained=1.0 - float((state.residual**2).sum() / (blocks**2).sum()),
         used_s=blocks.size / rate_hz,
+    )
+
+
+def _with_tones(start: Start, noise: Noise) -> Start:
+    """Add the steady tones that matter, as partials numbered 0 that hardly decay."""
+    hz, power = noise.line_hz, noise.line_power
+    top = float(start.frequency_hz.max()) + TONE_REACH_HZ
+    low = float(start.frequency_hz.min()) - TONE_REACH_HZ
+    order = np.argsort(power)[::-1]
+    order = order[(hz[order] < top) & (hz[order] > low)][:MOST_TONES]
+    clear = [
+        i for i in order if np.abs(start.frequency_hz - hz[i]).min() > TONE_APART_HZ
+    ]
+    size = len(clear)
+    return Start(
+        np.concatenate([start.number, np.zeros(size)]),
+        np.concatenate([start.frequency_hz, hz[clear]]),
+        np.concatenate([start.decay_per_s, np.full(size, DECAY_LIMITS[0])]),
+        np.concatenate([start.amplitude, np.sqrt(2 * power[clear])]),
     )
 
 
@@ -145,23 +174,30 @@ def _settle(blocks: Samples, rate: float, start: Start, power: Samples) -> _Stat
     """Gauss-Newton until the step is a small part of the uncertainty."""
     seconds = blocks.size / rate
     f, a = start.frequency_hz.copy(), start.decay_per_s.copy()
-    lowest = float(a[np.argmin(start.number)])
+    tone = start.number == 0
+    lowest = float(a[np.argmin(np.where(tone, np.inf, start.number))])
     own = np.ones(len(f))
     for n, k_n in enumerate(GLIDE_OWN, start=1):
         own[start.number == n] = k_n
     k = len(f)
     glide = 0.0
     near = np.hypot(NEAR_WIDTHS * a / (2 * np.pi), NEAR_BINS / seconds)
-    prior = np.concatenate([near, DECAY_FACTOR * a, [GLIDE_U]]) ** -2.0
+    near[tone] = TONE_HZ
+    prior = np.concatenate([near, np.where(tone, 0.02, DECAY_FACTOR) * a, [GLIDE_U]]) ** -2.0
+    own[tone] = 0.0
     centre = np.concatenate([f, a, [0.0]])
-    excess = np.ones(k)
+    excess = np.ones((len(blocks), k))
     for _ in range(STEPS):
         state = _look(blocks, rate, f, a, glide * own, own, lowest, power * excess)
-        state.excess = excess = _excess(state, power, rate)
+        excess = _excess(state, power)
         state.glide = glide
         here = np.concatenate([f, a, [glide]])
         normal = state.normal + np.diag(prior)
-        step = np.linalg.solve(normal, state.normal @ state.step - prior * (here - centre))
+        pull = state.normal @ state.step - prior * (here - centre)
+        step = np.linalg.solve(normal, pull)
+        if glide + step[-1] < 0:  # a pluck never begins flat: the glide stays at its bound
+            pull = pull + normal[:, -1] * glide
+            step = np.append(np.linalg.solve(normal[:-1, :-1], pull[:-1]), -glide)
         state.normal = normal
         if not np.isfinite(step).all():
             return None
@@ -171,6 +207,8 @@ def _settle(blocks: Samples, rate: float, start: Start, power: Samples) -> _Stat
         glide = min(max(glide + step[2 * k], 0.0), MOST_GLIDE)
         if (np.abs(step) < CLOSE_ENOUGH * u).all():
             break
+    state.inflation = _inflation(state, power * excess, rate)
+    state.normal = normal
     return state
 
 
@@ -197,7 +235,8 @@ def _look(
     slow = np.exp(-np.outer(middle, a) + 2j * np.pi * f * warped)
     fast = np.exp(np.outer(inner, -a + 2j * np.pi * f))
     straight, mirrored = fast.conj().T @ fast, fast.T @ fast
-    c = _amplitudes(blocks, slow, fast, straight, mirrored)
+    weight = 1.0 / power
+    c = _amplitudes(blocks, slow, fast, straight, mirrored, weight)
     sounding = slow * c
     residual = blocks - _real_product(sounding, fast)
     columns = np.concatenate(
@@ -210,28 +249,36 @@ def _look(
         ],
         axis=1,
     )
-    information = _gram(columns, straight, mirrored)
-    seen = np.tile(residual @ fast.conj(), 5)
-    right = (columns.conj() * seen).real.sum(axis=0)
-    weight = np.tile(1.0 / power, 5)
-    information *= np.sqrt(np.outer(weight, weight))
+    seen = residual @ fast.conj()
+    every = np.tile(weight, 5)
+    right = (columns.conj() * np.tile(seen, 5) * every).real.sum(axis=0)
+    information = _gram(columns * np.sqrt(every), straight, mirrored)
     gather = np.zeros((5 * k, 4 * k + 1))
     gather[: 4 * k, : 4 * k] = np.eye(4 * k)
     gather[4 * k :, 4 * k] = 1.0
     information = gather.T @ information @ gather
-    right = gather.T @ (right * weight)
+    right = gather.T @ right
     normal, step = _without_amplitudes(_firm(information), right, k)
-    return _State(f, a, 0.0, c, normal, step, residual, np.ones(k))
+    turn = np.exp(-2j * np.pi * f * warped)
+    return _State(f, a, 0.0, c, normal, step, residual, seen * turn, np.ones(k))
 
 
 def _amplitudes(
-    blocks: Samples, slow: Complex, fast: Complex, straight: Complex, mirrored: Complex
+    blocks: Samples,
+    slow: Complex,
+    fast: Complex,
+    straight: Complex,
+    mirrored: Complex,
+    weight: Samples,
 ) -> Complex:
     """Least squares amplitudes, all partials together."""
     columns = np.concatenate([slow, 1j * slow], axis=1)
-    gram = _firm(_gram(columns, straight, mirrored))
-    seen = np.tile(blocks @ fast.conj(), 2)
-    solution = np.linalg.solve(gram, (columns.conj() * seen).real.sum(axis=0))
+    every = np.sqrt(np.tile(weight, 2))
+    gram = _gram(columns * every, straight, mirrored)
+    scale = np.sqrt(np.diag(gram))
+    gram = _firm(gram / np.outer(scale, scale))
+    seen = np.tile(blocks @ fast.conj() * weight, 2)
+    solution = np.linalg.solve(gram, (columns.conj() * seen).real.sum(axis=0) / scale) / scale
     k = slow.shape[1]
     out: Complex = solution[:k] + 1j * solution[k:]
     return out
@@ -272,15 +319,27 @@ def _firm(matrix: Samples) -> Samples:
     return out
 
 
-def _excess(state: _State, power: Samples, rate: float) -> Samples:
-    """Residual about each partial over the noise there, at least 1."""
-    left = state.residual.ravel()
-    n = len(left)
-    spectrum = np.fft.rfft(left * np.hanning(n + 2)[1:-1])
-    density = (spectrum.real**2 + spectrum.imag**2) / (0.375 * n)
-    out = []
-    for f, p in zip(state.f, power, strict=True):
-        mid = round(float(f) * n / rate)
-        part = density[max(0, mid - BAND_BINS) : mid + BAND_BINS + 1]
-        out.append(max(1.0, float(part.mean()) / float(p)) if len(part) else 1.0)
-    return np.array(out)
+def _excess(state: _State, power: Samples) -> Samples:
+    """Residual over noise about each partial and in time, at least 1; shape (blocks, partials).
+
+    The finger leaving the belt and the knock of the frame are loud for some ten milliseconds.
+    """
+    count, size = state.residual.shape
+    over = np.abs(state.seen) ** 2 / (power * size)
+    half = min(SMOOTH_BLOCKS // 2, (count - 1) // 2)
+    padded = np.pad(over, ((half, half), (0, 0)), mode="edge")
+    total = np.cumsum(np.concatenate([np.zeros((1, over.shape[1])), padded]), axis=0)
+    smooth = (total[2 * half + 1 :] - total[: -2 * half - 1]) / (2 * half + 1)
+    out: Samples = np.maximum(1.0, smooth / CHANCE_EXCESS)
+    return out
+
+
+def _inflation(state: _State, power: Samples, rate: float) -> Samples:
+    """Residual over noise in the narrow band that decides about each partial, at least 1."""
+    count, size = state.residual.shape
+    even = state.seen / np.sqrt(power * size)
+    spectrum = np.fft.fft(even * np.hanning(count + 2)[1:-1, None], axis=0)
+    density = np.abs(spectrum) ** 2 / (0.375 * count)
+    near = np.r_[0 : BAND_BINS + 1, -BAND_BINS:0] if count > 2 * BAND_BINS else np.arange(count)
+    out: Samples = np.maximum(1.0, density[near].mean(axis=0))
+    return out

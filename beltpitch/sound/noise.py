@@ -1,8 +1,9 @@
 """The noise a pluck stands in: its spectrum, and the steady tones in it.
 
-The spectrum is Welch's (IEEE Trans. AU 15, 70, 1967) over the quiet before the pluck. Where a file
-holds no quiet at all, the floor between the partials stands in for it: a running median across
-frequency of the pluck's own last part.
+The spectrum is Welch's (IEEE Trans. AU 15, 70, 1967) over the quiet before the pluck; lines are
+looked for in one long window over all of that quiet, since that is how sharply the pluck will be
+looked at. Where a file holds no quiet at all, the floor between the partials stands in for it: a
+running median across frequency of the pluck's own last part.
 
 Conventions: ``power`` is the variance per sample that white noise of that density would have, so
 that for any window w the mean of ``|sum w y exp(-i w t)|^2`` is ``power * sum(w^2)``.
@@ -16,13 +17,14 @@ import numpy as np
 
 from beltpitch.sound.block import Samples, read_only
 
-WINDOW_S = 0.25  # 4 Hz apart: tells mains harmonics from partials
+WINDOW_S = 0.25  # 4 Hz apart
 SHORTEST_QUIET_S = 0.06
 FLOOR_SPAN_HZ = 80.0  # width of the running median across frequency
 MEDIAN_OF_EXPONENTIAL = 0.6931  # median over mean of the power of noise in one bin
-TONE_OVER_FLOOR = 12.0  # a line this far above the floor around it, and steady, is a tone
-TONE_UNSTEADY = 0.5  # its power may vary by this much (standard deviation over mean)
-LINE_LEFT = 3.0  # under a tone the floor is taken this much higher
+LINE_OVER_FLOOR = 7.0  # e^-7 of the bins of noise go beyond it: one in a spectrum
+TONE_OVER_FLOOR = 30.0  # no chance at all: named as a steady tone
+LONGEST_LINE_HZ = 5000.0
+LINE_LEFT = 2.0  # under a line the floor is taken this much higher
 BURST_QUANTILE = 0.9
 QUANTISED = 1e-11  # variance of 16-bit rounding, full scale 1: no noise is taken lower
 
@@ -34,22 +36,26 @@ class Noise:
     Parameters
     ----------
     step_hz, power
-        Power at 0, step, 2 step ... (see the conventions of this file); shape (bins,).
-    tones_hz, tone_power
-        Steady tones that stood before the pluck, and their mean squares. ``power`` holds the floor
-        under them, not the tones.
+        Power at 0, step, 2 step ... (see the conventions of this file); shape (bins,). It is the
+        floor: lines are not in it.
+    line_hz, line_power
+        Lines that stood before the pluck and their mean squares; shape (lines,).
+    tones_hz
+        Those of them that are beyond chance.
     measured
         False where no quiet was heard and the floor between the partials stands in.
     """
 
     step_hz: float
     power: Samples
+    line_hz: Samples
+    line_power: Samples
     tones_hz: tuple[float, ...]
-    tone_power: tuple[float, ...]
     measured: bool
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "power", read_only(self.power))
+        for name in ("power", "line_hz", "line_power"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
 
     def at(self, frequency_hz: Samples) -> Samples:
         """Return the power at frequencies, shape kept."""
@@ -71,21 +77,19 @@ def from_quiet(quiet: Samples, rate_hz: float) -> Noise:
     frames = _frames(quiet, length)
     step = rate_hz / length
     mean = frames.mean(axis=0)
-    floor = _floor(mean, step) / MEDIAN_OF_EXPONENTIAL if len(frames) == 1 else _floor(mean, step)
+    floor = _floor(mean, step)
+    if len(frames) == 1:
+        floor = floor / MEDIAN_OF_EXPONENTIAL
     smooth = np.convolve(np.pad(mean, 1, mode="edge"), [0.25, 0.5, 0.25], mode="valid")
-    tones = _tones(frames, mean, floor)
     power = np.maximum(smooth, floor)
-    for k, _, _ in tones:
-        power[k - 2 : k + 3] = np.minimum(power[k - 2 : k + 3], LINE_LEFT * floor[k])
+    line_hz, height, over = _lines(quiet, rate_hz, floor, step)
+    for k in np.round(line_hz / step).astype(int):
+        under = slice(max(0, k - 2), k + 3)
+        power[under] = np.minimum(power[under], LINE_LEFT * floor[under])
     power = np.maximum(power * _burstiness(frames), QUANTISED)
-    hann_gain = 1.5 / length  # sum(w^2) / sum(w)^2
-    return Noise(
-        step,
-        power,
-        tuple(place * step for _, place, _ in tones),
-        tuple(2.0 * height * hann_gain for _, _, height in tones),
-        measured=True,
-    )
+    tones = tuple(line_hz[over > TONE_OVER_FLOOR].tolist())
+    hann_gain = 1.5 / len(quiet)  # sum(w^2) / sum(w)^2
+    return Noise(step, power, line_hz, 2.0 * height * hann_gain, tones, measured=True)
 
 
 def from_within(sound: Samples, rate_hz: float) -> Noise:
@@ -93,8 +97,13 @@ def from_within(sound: Samples, rate_hz: float) -> Noise:
     length = min(round(WINDOW_S * rate_hz), len(sound))
     mean = _frames(sound, length).mean(axis=0)
     step = rate_hz / length
-    power = _floor(mean, step) / MEDIAN_OF_EXPONENTIAL
-    return Noise(step, np.maximum(power, QUANTISED), (), (), measured=False)
+    power = np.maximum(_floor(mean, step) / MEDIAN_OF_EXPONENTIAL, QUANTISED)
+    return Noise(step, power, np.zeros(0), np.zeros(0), (), measured=False)
+
+
+def unknown(rate_hz: float) -> Noise:
+    """Return a stand-in for where there is nothing to measure."""
+    return Noise(rate_hz, np.ones(2), np.zeros(0), np.zeros(0), (), measured=False)
 
 
 def _frames(sound: Samples, length: int) -> Samples:
@@ -126,16 +135,24 @@ def _burstiness(frames: Samples) -> float:
     return float(np.exp(max(0.0, rise)))
 
 
-def _tones(frames: Samples, mean: Samples, floor: Samples) -> list[tuple[int, float, float]]:
-    """Lines well above the floor around them that do not waver: bin, exact place, height."""
-    inner = mean[1:-1]
-    peak = (inner > mean[:-2]) & (inner >= mean[2:]) & (inner > TONE_OVER_FLOOR * floor[1:-1])
-    tones = []
-    for k in (np.flatnonzero(peak) + 1).tolist():
-        line = frames[:, k - 1 : k + 2].sum(axis=1)
-        if line.std() <= TONE_UNSTEADY * line.mean():
-            low, mid, high = np.log(mean[k - 1 : k + 2] + QUANTISED)
-            bend = low - 2 * mid + high
-            off = 0.5 * (low - high) / bend if bend < 0 else 0.0
-            tones.append((k, k + off, float(np.exp(mid - 0.25 * (low - high) * off))))
-    return tones
+def _lines(
+    quiet: Samples, rate_hz: float, floor: Samples, step_hz: float
+) -> tuple[Samples, Samples, Samples]:
+    """Lines in one long window: frequency, height, height over the floor."""
+    window = np.hanning(len(quiet) + 2)[1:-1]
+    size = 1 << int(np.ceil(np.log2(2 * len(quiet))))
+    fine = rate_hz / size
+    last = int(min(LONGEST_LINE_HZ, 0.45 * rate_hz) / fine)
+    spectrum = np.fft.rfft(quiet * window, size)[:last]
+    power = (spectrum.real**2 + spectrum.imag**2) / float(window @ window) + QUANTISED
+    over = power / np.maximum(
+        np.interp(np.arange(last) * fine / step_hz, np.arange(len(floor)), floor), QUANTISED
+    )
+    inner = power[1:-1]
+    top = (inner > power[:-2]) & (inner >= power[2:]) & (over[1:-1] > LINE_OVER_FLOOR)
+    at = np.flatnonzero(top) + 1
+    low, mid, high = (np.log(power[at + d]) for d in (-1, 0, 1))
+    bend = np.minimum(low - 2 * mid + high, -1e-9)
+    off = 0.5 * (low - high) / bend
+    height: Samples = np.exp(mid - 0.25 * (low - high) * off)
+    return (at + off) * fine, height, over[at]

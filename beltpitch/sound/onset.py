@@ -10,6 +10,7 @@ Conventions: frames end at hop boundaries; frame j of a slab ends with hop j of 
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass
 
@@ -25,6 +26,7 @@ OVER_FLOOR = 6.0  # one noise bin in 400 goes beyond it
 OVER_PAST = 2.0  # beating partials rise by less within one frame
 LOWEST_HZ = 30.0
 HIGHEST_HZ = 4000.0
+FREE_PER_SLAB = 4  # frames of a slab that do not overlap
 SILENT = 1e-12  # power of a frame bin below 16-bit rounding
 
 
@@ -77,9 +79,10 @@ class Watch:
 
     def measure(self, power: Samples) -> Frames:
         """Compare the slab's frames with the floor and with one frame length ago."""
-        floor = OVER_FLOOR * self._floor()
+        level = self._floor()
+        floor = self._over() * level
         if self._power is None:
-            self._power = np.repeat(floor[None] / OVER_FLOOR, LAG_HOPS, axis=0)
+            self._power = np.repeat(level[None], LAG_HOPS, axis=0)
         history = np.concatenate([self._power, power])
         self._power = history[-LAG_HOPS:]
         past = OVER_PAST * np.maximum(history[:SLAB_HOPS], history[1 : SLAB_HOPS + 1])
@@ -88,6 +91,14 @@ class Watch:
         flux = np.maximum(0.0, log_power - np.maximum(log_floor, np.log(past))).sum(axis=1)
         excess = np.maximum(0.0, log_power - log_floor).sum(axis=1)
         return Frames(flux, excess)
+
+    def _over(self) -> float:
+        """How far above a floor known from few frames noise goes as rarely as OVER_FLOOR says.
+
+        Noise over a mean of m goes beyond r with probability (1 + r / m)^-m (F distribution).
+        """
+        m = FREE_PER_SLAB * len(self._quiet)
+        return m * math.expm1(OVER_FLOOR / m)
 
     def _floor(self) -> Samples:
         """Median over the quiet slabs; smoothed across frequency where they are few."""

@@ -21,7 +21,7 @@ import numpy as np
 
 from beltpitch.sound.block import Block, Samples, read_only
 from beltpitch.sound.intake import SLAB_HOPS, Intake, Slab
-from beltpitch.sound.noise import SHORTEST_QUIET_S, Noise, from_quiet, from_within
+from beltpitch.sound.noise import SHORTEST_QUIET_S, Noise, from_quiet, from_within, unknown
 from beltpitch.sound.onset import Frames, Watch
 from beltpitch.sound.reasons import (
     BAD_SAMPLES,
@@ -44,6 +44,7 @@ OVER_EXCESS = 1.5  # below it nothing is left above the noise
 OVER_SLABS = 2
 STUCK_SLABS = 45  # 4 s without falling back: a machine was switched on, not a pluck
 FADED = 0.5
+AS_QUIET = 0.3  # mean log power of a slab over the quietest one: steady noise stays below
 RISE_STEPS = 12
 SILENT_PEAK = 3e-5  # one step of 16 bits
 
@@ -118,9 +119,9 @@ class Listener:
         self._opening: list[tuple[Slab, Samples]] | None = []
         keep = round((LONGEST_S + QUIET_KEPT_S + 1.0) * self.rate_hz / self._slab_samples) + 2
         self._slabs: deque[Slab] = deque(maxlen=keep)
-        self._quiet_flags: deque[bool] = deque(maxlen=keep)
+        self._quiet_flags: deque[bool] = deque(maxlen=keep)  # nothing sounded in the slab
+        self._free_flags: deque[bool] = deque(maxlen=keep)  # nothing rang when it began
         self._end = 0  # position after the last slab heard
-        self._quiet = np.zeros(0)  # the last stretch of quiet worth measuring
         self._open: _Open | None = None
         self._flux_before = np.zeros(2)
         self._usual = 0.0
@@ -158,7 +159,7 @@ class Listener:
         else:
             why = NOTHING_BEGAN
         empty = np.zeros(1)
-        return Pluck(empty, self.rate_hz, 0, None, _no_noise(self.rate_hz), 0, refused=why)
+        return Pluck(empty, self.rate_hz, 0, None, unknown(self.rate_hz), 0, refused=why)
 
     def _take(self, slab: Slab) -> list[Pluck]:
         """Hear one slab; hold the opening back until it can be judged as a whole."""
@@ -178,7 +179,9 @@ class Listener:
         opening, self._opening = self._opening, None
         means = np.stack([power.mean(axis=0) for _, power in opening])
         loud = np.log(means).mean(axis=1)
-        self._watch.learn(np.repeat(means[int(loud.argmin())][None], SLAB_HOPS, axis=0))
+        for (_, power), level in zip(opening, loud, strict=True):
+            if level <= loud.min() + AS_QUIET:
+                self._watch.learn(power)
         self._begins_loud(loud)
         done: list[Pluck] = []
         for slab, power in opening:
@@ -194,13 +197,15 @@ class Listener:
         frames = self._watch.measure(power)
         start = self._end
         self._slabs.append(slab)
+        self._free_flags.append(self._open is None and self._ringing == 0)
         self._end += self._slab_samples
         done: list[Pluck] = []
+        self._quiet_flags.append(False)
         for hop in self._onsets(frames):
             if start + (hop + 1) * self._hop <= self._intake.total:
                 done += self._onset(start + hop * self._hop, float(frames.flux[hop]))
         quiet = self._is_quiet(frames)
-        self._quiet_flags.append(quiet)
+        self._quiet_flags[-1] = quiet
         if quiet:
             self._watch.learn(power)
         self._usual = max(
@@ -314,41 +319,27 @@ class Listener:
         """Measure the noise before the onset, or before that, or within the pluck itself."""
         quiet = self._quiet_before(onset - round(GUARD_S * self.rate_hz))
         if len(quiet) >= SHORTEST_QUIET_S * self.rate_hz:
-            if len(quiet) >= min(len(self._quiet), 0.5 * self.rate_hz):
-                self._quiet = quiet
-            return from_quiet(
-                self._quiet if len(quiet) < 0.25 * self.rate_hz <= len(self._quiet) else quiet,
-                self.rate_hz,
-            )
-        if len(self._quiet):
-            return from_quiet(self._quiet, self.rate_hz)
+            return from_quiet(quiet, self.rate_hz)
         return from_within(samples[-max(len(samples) // 2, 64) :], self.rate_hz)
 
     def _quiet_before(self, end: int) -> Samples:
-        """Return the unbroken quiet that ends there, at most QUIET_KEPT_S of it."""
+        """Return the last quiet that ends there, joined up, at most QUIET_KEPT_S of it."""
         first = self._end - len(self._slabs) * self._slab_samples
-        begin = end
-        flags = list(self._quiet_flags)
-        while begin > first:
-            slab = (begin - 1 - first) // self._slab_samples
-            inside = slab < len(flags)
-            # the slab of the onset itself counts up to the onset
-            if (
-                inside
-                and not flags[slab]
-                and (begin - 1) // self._slab_samples != end // self._slab_samples
-            ):
+        pieces: list[Samples] = []
+        need = round(QUIET_KEPT_S * self.rate_hz)
+        count = min(len(self._slabs), -(-(end - first) // self._slab_samples))
+        for k in range(count - 1, -1, -1):
+            begins = first + k * self._slab_samples
+            # the slab of the onset itself was quiet up to there, unless something rang into it
+            if self._quiet_flags[k] or (end - begins < self._slab_samples and self._free_flags[k]):
+                pieces.append(self._slabs[k].samples[: max(0, end - begins)])
+                need -= len(pieces[-1])
+            if need <= 0:
                 break
-            begin = first + slab * self._slab_samples
-        begin = max(begin, end - round(QUIET_KEPT_S * self.rate_hz), first, 0)
-        return self._sound(begin, max(begin, end))
+        return np.concatenate(pieces[::-1]) if pieces else np.zeros(0)
 
     def _sound(self, begin: int, end: int) -> Samples:
         """Return kept samples by position."""
         first = self._end - len(self._slabs) * self._slab_samples
         whole = np.concatenate([s.samples for s in self._slabs])
         return whole[max(0, begin - first) : max(0, end - first)]
-
-
-def _no_noise(rate_hz: float) -> Noise:
-    return Noise(rate_hz, np.ones(2), (), (), measured=False)

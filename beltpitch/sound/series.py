@@ -35,22 +35,30 @@ COMPANION_HZ = 7.0  # a weaker line this near belongs to its stronger neighbour
 COMPANION_RATIO = 0.3
 ANCHORS = 12  # strongest lines tried as partials
 ANCHOR_NUMBERS = 14  # as partial number 1 to this
-STIFFNESSES = (0.0, 3e-4, 1e-3, 3e-3, 1e-2)
-STIFFNESS_SCALE = 2e-3  # prior: exponential; belts of short spans reach 0.01
+STIFFNESSES = (0.0, 3e-4, 1e-3, 3e-3, 1e-2, 2.5e-2)
+STIFFNESS_SCALE = 0.01  # of short spans (xi = 30); a Gaussian prior where B is fitted
+STIFFNESS_FREE = 2e-4  # of long ones
+STIFFNESS_COST = 1.0  # prior: falls as 1 / B above that
 OFF_SERIES = 0.0015  # real partials lie off the stiff series by this much
 ROUGH_OFF = 0.004
 OFF_SPACING = 0.12
 REACH = 3.0  # in standard deviations
+STRANGERS_OVER_HZ = 1000.0  # strangers are looked for over this much at least
 STRANGER_DB = 8.0  # strangers' strength: exponential, mean
-ENVELOPE_DB = 9.0  # scatter of neighbouring partials
-ENVELOPE_DB_PER_OCTAVE = 7.0  # and its growth with distance
-TILT_DB_PER_OCTAVE = -9.0
-NODE_SHARE = 0.12  # partials silenced by the place of the pluck or the microphone
+ENVELOPE_DB = 7.0  # scatter of partials about a smooth envelope
+SHAPE_MEAN = np.array([-6.0, -1.0, -0.5])  # dB: an octave, 100 Hz, dB of deafness
+SHAPE_SD = np.array([20.0, 6.0, 2.0, 0.35])  # the same, after the overall level
+CHANCE_SHARE = 0.03  # of partials silent for no reason known
+NODES = (2, 3, 4, 5, 6, 7)
+NODE_SHARE = 0.6  # of the partials with a node where it is plucked or heard
+NODE_PRIOR = -1.5  # log probability that it is one of these
 LOW_HZ = 150.0
 LOW_DB_PER_OCTAVE = 24.0
 LOW_DEEPEST_DB = 60.0
+HIDDEN_GAIN = 2.0
 BEYOND_WEIGHT = 0.35  # empty places above the highest line found say the same thing again
 REFINING = ((5, 0.004), (10, 0.003), (20, 0.002), (200, 0.0015))  # number up to which, reach
+STIFFNESS_APART = 0.02
 CANDIDATES = 24  # refined and scored in full
 SAME = 0.006  # candidates this near are one
 TEMPER = 0.6  # scores are softened by it: the model is not the world
@@ -76,6 +84,20 @@ class Lines:
         where = frequency_hz / s.step_hz - s.first
         floor = np.interp(where, np.arange(len(s.floor)), s.floor)
         out: Samples = DB * (floor + math.log(LEAST_GAIN))
+        return out
+
+    def limit_db(self, frequency_hz: Samples) -> Samples:
+        """Level above which no line can hide there: what stands there and some noise more."""
+        s = self.spectrum
+        where = frequency_hz / s.step_hz - s.first
+        reach = np.maximum(1, OFF_SERIES * where).astype(int)
+        here = [
+            float(s.gain[s.common, max(0, int(w) - r) : int(w) + r + 2].max(initial=0.0))
+            for w, r in zip(where, reach, strict=True)
+        ]
+        over = np.minimum(LEAST_GAIN, np.array(here) + HIDDEN_GAIN)
+        floor = np.interp(where, np.arange(len(s.floor)), s.floor)
+        out: Samples = DB * (floor + np.log(over))
         return out
 
 
@@ -220,40 +242,50 @@ def score(lines: Lines, string_hz: float, stiffness: float) -> Candidate:
     k = line[found]
     sigma = spread(lines, where, string_hz, OFF_SERIES)[found, k]
     off = (lines.frequency_hz[k] - where[found]) / sigma
-    mean, scatter = _envelope(lines, found, k, len(where))
-    place = -0.5 * off**2 - np.log(sigma * math.sqrt(2 * math.pi)) + math.log(_mean_gap(lines))
-    strong = _log_normal((lines.level_db[k] - mean[found]) / scatter[found]) - np.log(
-        scatter[found]
-    )
+    place = -0.5 * off**2 - np.log(sigma * math.sqrt(2 * math.pi))
     strange = -lines.above_db[k] / STRANGER_DB - math.log(STRANGER_DB)
-    total = float((place + np.maximum(strong, -6.0) - strange).sum())
+    strong, mean, scatter = _envelope(lines, where, found, k)
+    total = float((place - strange).sum()) + strong
     total += _missing(lines, where, line, mean, scatter)
-    total += -stiffness / STIFFNESS_SCALE
+    total -= STIFFNESS_COST * math.log1p(stiffness / STIFFNESS_FREE)
+    total += _strangers(lines, len(lines.gain) - len(set(k.tolist())))
+    total -= _strangers(lines, len(lines.gain))
     return Candidate(string_hz, stiffness, total, line)
 
 
-def _mean_gap(lines: Lines) -> float:
-    """Return the mean distance of the lines, the inverse of the density of strangers."""
-    return lines.top_hz / len(lines.frequency_hz)
-
-
 def _envelope(
-    lines: Lines, found: NDArray[np.intp], k: NDArray[np.intp], count: int
-) -> tuple[Samples, Samples]:
-    """Level to be expected of each partial from the other ones found, and its scatter, in dB."""
-    octave = np.log2(np.arange(1, count + 1))
-    distance = np.abs(octave[:, None] - octave[found])
-    weight = np.exp(-3.0 * distance)
-    same = np.arange(count)[:, None] == found
-    weight = np.where(same, 1e-9, weight)
-    predicted = lines.level_db[k] + TILT_DB_PER_OCTAVE * (octave[:, None] - octave[found])
-    mean = (weight * predicted).sum(axis=1) / weight.sum(axis=1)
-    if len(found) == 1:
-        mean = predicted[:, 0]
-        distance = distance + np.where(same, 2.0, 0.0)
-    nearest = np.where(same & (len(found) > 1), np.inf, distance).min(axis=1)
-    scatter = np.hypot(ENVELOPE_DB, ENVELOPE_DB_PER_OCTAVE * nearest)
-    return mean, scatter
+    lines: Lines, where: Samples, found: NDArray[np.intp], k: NDArray[np.intp]
+) -> tuple[float, Samples, Samples]:
+    """Log likelihood of the levels found; level and scatter to be expected of every partial.
+
+    A Gaussian process: levels in dB are a broad straight line in octaves and in hertz (a strip's
+    near field dies as exp(-k d)), less a microphone's unknown deafness below LOW_HZ, each
+    coefficient with its own prior, and scatter (Rasmussen & Williams 2006, section 2.7).
+    """
+    octave = np.log2(np.arange(1, len(where) + 1))
+    deaf = np.clip(LOW_DB_PER_OCTAVE * np.log2(LOW_HZ / where), 0.0, LOW_DEEPEST_DB)
+    basis = np.stack([np.ones_like(octave), octave, where / 100.0, deaf], axis=1)
+    mean = basis[:, 1:] @ SHAPE_MEAN + lines.level_db.max()
+    width = basis * SHAPE_SD
+    here = width[found]
+    known = here @ here.T + np.eye(len(found)) * ENVELOPE_DB**2
+    factor = np.linalg.cholesky(known)
+    left = np.linalg.solve(factor, np.column_stack([lines.level_db[k] - mean[found], here]))
+    z, cross = left[:, 0], width @ left[:, 1:].T
+    strong = -0.5 * float(z @ z) - float(np.log(np.diag(factor)).sum())
+    strong -= 0.5 * len(found) * math.log(2 * math.pi)
+    expected = mean + cross @ z
+    variance = (width**2).sum(axis=1) - (cross**2).sum(axis=1) + ENVELOPE_DB**2
+    return strong, expected, np.sqrt(np.maximum(variance, 1.0))
+
+
+def _strangers(lines: Lines, count: int) -> float:
+    """Log likelihood of the places of ``count`` strangers, their density unknown.
+
+    Poisson with an exponential prior on the density, marginalised: count! / (width + scale)^count.
+    """
+    width = max(lines.top_hz, STRANGERS_OVER_HZ)
+    return math.lgamma(count + 1) - count * math.log(width)
 
 
 def _missing(
@@ -263,19 +295,16 @@ def _missing(
     gone = np.flatnonzero(line[: len(where)] < 0)
     if len(gone) == 0:
         return 0.0
-    f = where[gone]
-    deaf = np.clip(LOW_DB_PER_OCTAVE * np.log2(LOW_HZ / f), 0.0, LOW_DEEPEST_DB)
-    middle = mean[gone] - deaf / 2
-    sigma = np.hypot(scatter[gone], deaf / 3)
-    below = _normal_below((lines.threshold_db(f) - middle) / sigma)
-    cost = np.log(NODE_SHARE + (1 - NODE_SHARE) * below)
+    below = _normal_below((lines.limit_db(where[gone]) - mean[gone]) / scatter[gone])
     highest = np.flatnonzero(line >= 0).max()
-    return float((cost * np.where(gone > highest, BEYOND_WEIGHT, 1.0)).sum())
-
-
-def _log_normal(x: Samples) -> Samples:
-    out: Samples = -0.5 * x * x - 0.5 * math.log(2 * math.pi)
-    return out
+    weight = np.where(gone > highest, BEYOND_WEIGHT, 1.0)
+    plain = float((weight * np.log(CHANCE_SHARE + (1 - CHANCE_SHARE) * below)).sum())
+    best = plain
+    for m in NODES:  # plucked, or heard, where the partials m, 2m, 3m ... have a node
+        share = np.where((gone + 1) % m == 0, NODE_SHARE, CHANCE_SHARE)
+        cost = weight * np.log(share + (1 - share) * below)
+        best = max(best, float(cost.sum()) + NODE_PRIOR)
+    return best
 
 
 def _normal_below(x: Samples) -> Samples:
@@ -307,7 +336,7 @@ def _rough(lines: Lines, expected: FrequencyRange) -> list[tuple[float, float]]:
     for i in np.argsort(merit)[::-1]:
         f_i, b_i = float(pairs[i, 0]), float(pairs[i, 1])
         if all(
-            abs(math.log(f_i / f_j)) > SAME or abs(b_i - b_j) > 10 * STIFFNESS_SCALE
+            abs(math.log(f_i / f_j)) > SAME or abs(b_i - b_j) > STIFFNESS_APART
             for f_j, b_j in chosen
         ):
             chosen.append((f_i, b_i))
@@ -330,12 +359,13 @@ def _quick(lines: Lines, pairs: Samples) -> Samples:
     sigma = np.minimum(ROUGH_OFF * where, OFF_SPACING / REACH * pairs[:, :1])
     off = np.minimum(to_left, to_right) / sigma
     hit = off < REACH
-    worth = np.log(_mean_gap(lines) / (2.5 * sigma)) - 0.5 * off**2
+    gap = max(lines.top_hz, STRANGERS_OVER_HZ) / len(lines.gain) * math.e
+    worth = np.log(gap / (2.5 * sigma)) - 0.5 * off**2
     worth = worth + 1.0 + lines.above_db[near] / STRANGER_DB
     inside = where <= lines.top_hz
     strongest = (lines.above_db * 1.0).max()
     deaf = np.clip(LOW_DB_PER_OCTAVE * np.log2(LOW_HZ / where), 0.0, LOW_DEEPEST_DB)
     empty = np.clip((strongest - deaf) / 20.0, 0.0, 1.5)
     merit = np.where(inside, np.where(hit, worth, -empty), 0.0).sum(axis=1)
-    out: Samples = merit - pairs[:, 1] / STIFFNESS_SCALE
+    out: Samples = merit - STIFFNESS_COST * np.log1p(pairs[:, 1] / STIFFNESS_FREE)
     return out

@@ -27,6 +27,7 @@ LEAST_GAIN = 8.0  # e^-8 of the bins go beyond it by chance: one or two in a spe
 MOST_PEAKS = 48
 SKIRT = 6.0  # a bump lower than this many times a stronger line's skirt belongs to it
 TONE_MARGIN = 2.0
+SKIRT_WIDTHS = 12.0  # beyond it a line's skirt is 40 dB down
 DECAY_GRID = np.concatenate([np.linspace(-6.0, 8.0, 29), np.geomspace(9.0, 300.0, 25)])
 END_TAPER = 0.2  # share of the record that fades out
 CHUNK_HZ = 40.0
@@ -130,15 +131,19 @@ def _add_tones(
     expected: Samples, noise: Noise, windows: Samples, bins: Samples, rate_hz: float
 ) -> None:
     """Add what each steady tone puts into each window's spectrum."""
-    if not noise.tones_hz:
+    if len(noise.line_hz) == 0:
         return
-    decays = np.array(WINDOW_DECAYS)[:, None]
-    sums = windows.sum(axis=1)
+    step = float(bins[1] - bins[0])
+    sums = windows.sum(axis=1) ** 2
     shortest = 2.0 / (windows.shape[1] / rate_hz)
-    for tone, mean_square in zip(noise.tones_hz, noise.tone_power, strict=True):
-        width = np.maximum(decays, shortest)
-        skirt = (width**2 / (width**2 + (2 * np.pi * (bins - tone)) ** 2)) ** 2
-        expected += TONE_MARGIN * 0.5 * mean_square * (sums**2)[:, None] * skirt
+    for row, decay in enumerate(WINDOW_DECAYS):
+        width = max(decay, shortest) / (2 * np.pi)
+        reach = int(SKIRT_WIDTHS * width / step) + 1
+        for tone, mean_square in zip(noise.line_hz, noise.line_power, strict=True):
+            mid = round((tone - float(bins[0])) / step)
+            near = slice(max(0, mid - reach), max(0, mid + reach))
+            skirt = (1.0 + ((bins[near] - tone) / width) ** 2) ** -2.0
+            expected[row, near] += TONE_MARGIN * 0.5 * mean_square * sums[row] * skirt
 
 
 def _peaks(
