@@ -31,7 +31,7 @@ def rows() -> list[Row]:
     with DATA.open(encoding="utf-8") as file:
         table = csv.DictReader(line for line in file if not line.startswith("#"))
         return [
-            (float(r["length_m"]), float(r["hanging_mass_kg"]), float(r["frequency_hz"]))
+            (float(r["length [m]"]), float(r["mass [kg]"]), float(r["frequency [Hz]"]))
             for r in table
         ]
 
