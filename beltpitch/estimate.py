@@ -15,7 +15,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from statistics import NormalDist, fmean
 
 DOF_AS_NORMAL = 2000  # beyond this Student's t differs from the normal by less than 1 part in 1000
 
@@ -185,7 +184,9 @@ def mean(estimates: Sequence[Estimate]) -> Estimate:
     if not estimates:
         raise ValueError("mean of no estimates")
     share = 1 / len(estimates)
-    return combine(fmean(e.value for e in estimates), [(share, e) for e in estimates])
+    return combine(
+        sum(e.value for e in estimates) / len(estimates), [(share, e) for e in estimates]
+    )
 
 
 def type_a(values: Sequence[float], *, name: str, key: str) -> Estimate:
@@ -199,7 +200,7 @@ def type_a(values: Sequence[float], *, name: str, key: str) -> Estimate:
     n = len(values)
     if n < 2:  # noqa: PLR2004
         raise ValueError(f"type A needs at least two readings, got {n}")
-    centre = fmean(values)
+    centre = sum(values) / n
     scatter = math.sqrt(sum((v - centre) ** 2 for v in values) / (n - 1))
     return Estimate.single(centre, scatter / math.sqrt(n), name=name, key=key, dof=n - 1)
 
@@ -217,7 +218,7 @@ def student_cdf(t: float, dof: float) -> float:
     more than the start-up limit; the tests compare it with scipy.
     """
     if dof > DOF_AS_NORMAL:
-        return NormalDist().cdf(t)
+        return math.erfc(-t / math.sqrt(2)) / 2
     n = max(1, math.floor(dof + 1e-9))
     theta = math.atan2(abs(t), math.sqrt(n))
     cos2 = math.cos(theta) ** 2
@@ -247,6 +248,8 @@ def student_quantile(p: float, dof: float) -> float:
     if not 0 < p < 1:
         raise ValueError(f"probability is {p}, must lie between 0 and 1")
     if dof > DOF_AS_NORMAL:
+        from statistics import NormalDist  # here for the start-up time
+
         return NormalDist().inv_cdf(p)
     low, high = -1.0, 1.0
     while student_cdf(low, dof) > p:

@@ -14,7 +14,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from statistics import fmean
 
 from beltpitch import asking
 from beltpitch.asking import Typed
@@ -128,7 +127,7 @@ def frequency_of(values_hz: Sequence[float], u_hz: Sequence[float], key: str) ->
         Whose error it is.
     """
     pairs = list(zip(values_hz, u_hz, strict=True))
-    usual = BORROWED_SCATTER * fmean(values_hz)
+    usual = BORROWED_SCATTER * sum(values_hz) / len(values_hz)
     weights = [1 / (u**2 + usual**2) for u in u_hz]
     whole = sum(weights)
     centre = sum(w * f for w, (f, _) in zip(weights, pairs, strict=True)) / whole

@@ -20,6 +20,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 from beltpitch.belt.naming import (
@@ -667,9 +668,8 @@ class _Book:
 def _book() -> _Book:
     """Read the catalogue, once."""
     import tomllib
-    from importlib import resources
 
-    text = resources.files("beltpitch.belt").joinpath("catalogue.toml").read_text("utf-8")
+    text = Path(__file__).with_name("catalogue.toml").read_text("utf-8")
     raw = tomllib.loads(text)
     sources: dict[str, str] = raw["sources"]
     made = {name: _profile(name, table, sources) for name, table in raw["profile"].items()}

@@ -11,7 +11,6 @@ range. A flat idler gets the same: it has no teeth, but wraps are shorter.
 from __future__ import annotations
 
 import math
-from difflib import get_close_matches
 
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, Part, rectangular
@@ -62,6 +61,8 @@ def ends(text: str, belt: str) -> tuple[End, End]:
 
 def _end(kind: str, belt: str) -> End:
     if kind not in KINDS:
+        from difflib import get_close_matches  # here for the start-up time
+
         near = get_close_matches(kind, KINDS, n=1)
         hint = f"; did you mean {near[0]}?" if near else ""
         raise RequestError(f'end "{kind}" is not one of {", ".join(KINDS)}{hint}')

@@ -12,7 +12,7 @@ import sys
 import typer
 from typer.exceptions import TyperException
 
-from beltpitch.cli import belts, demo, frequency, recording, span, tension
+from beltpitch.cli import belts, demo, frequency, recording, span, tension, window
 from beltpitch.errors import BeltpitchError
 
 app = typer.Typer(
@@ -21,9 +21,10 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # the rich help loads rich.markdown: twice the whole start-up
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-for module in (tension, frequency, recording, belts, span, demo):
+for module in (tension, frequency, recording, belts, span, window, demo):
     module.add_to(app)
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it

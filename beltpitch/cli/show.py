@@ -135,8 +135,8 @@ def rulers(where: Console, verdicts: Sequence[Verdict], unit: str) -> None:
         return
     ruler = Ruler(made, unit, where.width, signs_for(where))
     labels, rail = ruler.axis()
-    _line(where, unit, labels)
-    _line(where, "", rail)
+    line(where, unit, labels)
+    line(where, "", rail)
     for verdict in verdicts:
         _verdict_rows(where, ruler, verdict, named=len(verdicts) > 1)
     where.print()
@@ -156,18 +156,19 @@ def _verdict_rows(where: Console, ruler: Ruler, verdict: Verdict, *, named: bool
     if window is not None:
         low = ruler.scale.low if window.low_n is None else window.low_n / per
         high = ruler.scale.high if window.high_n is None else window.high_n / per
-        _line(where, "window", ruler.row((low, high, signs.strip)))
+        line(where, "window", ruler.row((low, high, signs.strip)))
     ticks = [(p.tension_n / per, signs.tick) for p in reading.plucks if p.tension_n is not None]
-    _line(where, "plucks", ruler.row(points=ticks))
+    line(where, "plucks", ruler.row(points=ticks))
     low, high = (n / per for n in reading.preload.interval(COVERAGE))
     points = [(low, signs.bar_ends[0]), (high, signs.bar_ends[1])]
     points.append((reading.preload.value / per, signs.mean))
-    _line(where, "preload", ruler.row((low, high, signs.bar), points=points), colour)
+    line(where, "preload", ruler.row((low, high, signs.bar), points=points), colour)
 
 
-def _line(where: Console, label: str, line: str, style: str = "") -> None:
+def line(where: Console, label: str, drawn: str, style: str = "") -> None:
+    """Print a label and what was drawn beside it, on one line."""
     text = Text(" " * MARGIN + f"{label:<{LABEL}}")
-    text.append(line, style=style)
+    text.append(drawn, style=style)
     where.print(text, no_wrap=True, overflow="crop")
 
 
@@ -177,7 +178,7 @@ def field(where: Console, label: str, words: str, style: str = "") -> None:
 
     room = where.width - 2 * MARGIN - LABEL
     for i, part in enumerate(wrap(words, room) or [""]):
-        _line(where, label if i == 0 else "", part, style)
+        line(where, label if i == 0 else "", part, style)
 
 
 def heading(where: Console, words: str) -> None:
