@@ -1,0 +1,1 @@
+"""What is kept: machine files, the book of readings, reports and pictures."""

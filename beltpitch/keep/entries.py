@@ -1,0 +1,314 @@
+"""Belts, pairs, tensioners and duties as a person writes them, and what each key may hold.
+
+Every value is kept as the text that was written, with its unit and its doubt; a key is named like
+the option of the command line it stands for, with ``_`` for ``-``. A reader takes what TOML holds
+and returns what the record keeps, or says in one line what to write instead.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from beltpitch import quantity as q
+from beltpitch.advice.duty import DRIVES
+from beltpitch.belt.ends import ends as read_ends
+from beltpitch.errors import RequestError
+
+LONGEST_NAME = 60
+NAMES_LISTED = 20
+WITHIN_TARGET = "10%"
+WITHIN_PAIR = "5%"  # common practice, no source
+CHECK_EVERY = "90 d"  # common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class TensionerEntry:
+    """A tensioner as written: how it pulls, the thread's lead, the wrap, the frame's stiffness."""
+
+    pull: str
+    lead: str
+    wrap: str = "180 deg"
+    frame: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BeltEntry:
+    """One belt of a machine, as written.
+
+    Parameters
+    ----------
+    name
+        What it is called on this machine.
+    belt, construction, width, linear_mass
+        As the options of the command line.
+    roll
+        Which roll it was cut from; belts of one roll share the error of its linear mass.
+    joined
+        Whether it was cut and joined, and so may carry half.
+    span, ends
+        The free span and what holds its ends.
+    park
+        Where the axis stands for that span.
+    strand
+        Which strand is plucked.
+    loop
+        Belt under tension: clamp to clamp, or once round.
+    axis
+        Name of its duty.
+    target, within, limit
+        The user's own target with its tolerance, and the most they want to see.
+    fitted
+        When it was fitted: a new belt runs in.
+    tensioner
+        What tightens it.
+    note
+        Anything else.
+    """
+
+    name: str
+    belt: str | None = None
+    construction: str | None = None
+    width: str | None = None
+    linear_mass: str | None = None
+    roll: str | None = None
+    joined: bool = False
+    span: str | None = None
+    ends: str = "pulley"
+    park: str | None = None
+    strand: str | None = None
+    loop: str | None = None
+    axis: str | None = None
+    target: str | None = None
+    within: str = WITHIN_TARGET
+    limit: str | None = None
+    fitted: dt.date | None = None
+    tensioner: TensionerEntry | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PairEntry:
+    """Two belts that must agree, and within what share of the tension."""
+
+    name: str
+    belts: tuple[str, str]
+    within: str = WITHIN_PAIR
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class DutyEntry:
+    """What one axis asks of its belts, as written; keys as the options of ``beltpitch window``."""
+
+    name: str
+    drive: str = "fixed"
+    mass: str | None = None
+    acceleration: str | None = None
+    force: str | None = None
+    friction: str | None = None
+    slope: str | None = None
+    belts: int = 1
+    cross_mass: str | None = None
+    teeth: int | None = None
+    wrap: str | None = None
+    mesh: int | None = None
+    radial: str | None = None
+    near: str | None = None
+    travel: str | None = None
+    torque: str | None = None
+    power: str | None = None
+    speed: str | None = None
+    service_factor: float = 1.0
+    vertical: bool = False
+
+
+def name_fault(name: str) -> str | None:
+    """Return what is wrong with a belt's or pair's name; None if nothing is."""
+    if not 0 < len(name) <= LONGEST_NAME or name != name.strip():
+        return f"a name has 1 to {LONGEST_NAME} characters, none of them a space at its ends"
+    if name.startswith("-") or any(not c.isprintable() for c in name):
+        return f"the name {name!r} begins with - or holds control characters: choose another"
+    return None
+
+
+def meant(name: str, known: list[str]) -> str:
+    """Return "; did you mean ...?", or nothing if no name is near."""
+    near = get_close_matches(name, known, n=2, cutoff=0.6)
+    if not near:
+        folded = {k.casefold(): k for k in known}
+        near = [folded[name.casefold()]] if name.casefold() in folded else []
+    return f"; did you mean {' or '.join(near)}?" if near else ""
+
+
+def listed(known: list[str]) -> str:
+    """Return the names there are, in words."""
+    shown, more = known[:NAMES_LISTED], len(known) - NAMES_LISTED
+    if not shown:
+        return "; there is none yet"
+    return f"; there are {', '.join(shown)}" + (f" and {more} more" if more > 0 else "")
+
+
+Reader = Callable[[object, str], object]
+
+
+def _wanted(key: str, value: object, wanted: str) -> RequestError:
+    shown = value if isinstance(value, str) else type(value).__name__
+    return RequestError(f"{key} = {shown!r}: {wanted}")
+
+
+def _words(value: object, key: str) -> str:
+    if not isinstance(value, str) or not value.strip():
+        raise _wanted(key, value, "write a text in quotation marks")
+    if any(not c.isprintable() for c in value):
+        raise _wanted(key, value, "write it on one line, without control characters")
+    return value
+
+
+def _amount(kind: q.Kind, least: str = "positive") -> Reader:
+    read = q.positive if least == "positive" else q.parse
+
+    def reader(value: object, key: str) -> str:
+        if isinstance(value, bool) or not isinstance(value, str | int | float):
+            raise _wanted(key, value, f'write a {kind.name}, as in {key} = "{kind.example}"')
+        text = str(value)
+        read(text, kind, option=key)
+        return text
+
+    return reader
+
+
+def _flag(value: object, key: str) -> bool:
+    if not isinstance(value, bool):
+        raise _wanted(key, value, f"write {key} = true or {key} = false")
+    return value
+
+
+def _count(value: object, key: str) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 < value < q.TOO_LARGE:
+        raise _wanted(key, value, f"write a whole number above zero, as in {key} = 20")
+    return value
+
+
+def _factor(value: object, key: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value < q.TOO_LARGE:
+        raise _wanted(key, value, f"write a number above zero, as in {key} = 1.5")
+    return float(value)
+
+
+def _date(value: object, key: str) -> dt.date:
+    if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
+        return value
+    try:
+        return dt.date.fromisoformat(value if isinstance(value, str) else "")
+    except ValueError:
+        raise _wanted(key, value, f"write a date, as in {key} = 2026-03-01") from None
+
+
+def _choice(*choices: str) -> Reader:
+    def reader(value: object, key: str) -> str:
+        if value not in choices:
+            hint = meant(str(value), list(choices))
+            raise _wanted(key, value, f"choose from {', '.join(choices)}{hint}")
+        return str(value)
+
+    return reader
+
+
+def _ends(value: object, key: str) -> str:
+    text = _words(value, key)
+    read_ends(text, "belt")
+    return text
+
+
+def _share(value: object, key: str) -> str:
+    text = str(_amount(q.PERCENT)(value, key))
+    if not 0 < q.parse(text, q.PERCENT, option=key).value < 1:
+        raise _wanted(key, value, f'write a tolerance between 0 and 100 %, as in {key} = "10%"')
+    return text
+
+
+def _two_names(value: object, key: str) -> tuple[str, str]:
+    if (
+        not isinstance(value, list)
+        or len(value) != 2  # noqa: PLR2004
+        or not all(isinstance(v, str) for v in value)
+        or value[0] == value[1]
+    ):
+        raise _wanted(key, value, f'name two belts, as in {key} = ["y-left", "y-right"]')
+    return value[0], value[1]
+
+
+_TENSIONER: Mapping[str, Reader] = {
+    "pull": _choice("idler", "clamp"),
+    "lead": _amount(q.LENGTH),
+    "wrap": _amount(q.ANGLE),
+    "frame": _amount(q.STIFFNESS),
+}
+
+
+def _tensioner_table(value: object, key: str) -> TensionerEntry:
+    if not isinstance(value, dict):
+        raise _wanted(key, value, f'write {key} = {{ pull = "idler", lead = "0.7 mm" }}')
+    for name in value:
+        if name not in _TENSIONER:
+            raise RequestError(f'{key} has no key "{name}"{meant(name, list(_TENSIONER))}')
+    missing = [name for name in ("pull", "lead") if name not in value]
+    if missing:
+        raise RequestError(
+            f'{key} needs {" and ".join(missing)}: {key} = {{ pull = "idler", lead = "0.7 mm" }}'
+        )
+    return TensionerEntry(**{k: str(_TENSIONER[k](v, k)) for k, v in value.items()})
+
+
+MACHINE_KEYS: Mapping[str, Reader] = {
+    "name": _words,
+    "check_every": _amount(q.TIME),
+    "frame": _choice("aluminium", "steel"),
+    "book": _words,
+    "note": _words,
+}
+BELT_KEYS: Mapping[str, Reader] = {
+    "belt": _words,
+    "construction": _words,
+    "width": _amount(q.LENGTH),
+    "linear_mass": _amount(q.LINEAR_MASS),
+    "roll": _words,
+    "joined": _flag,
+    "span": _amount(q.LENGTH),
+    "ends": _ends,
+    "park": _words,
+    "strand": _words,
+    "loop": _amount(q.LENGTH),
+    "axis": _words,
+    "target": _amount(q.FORCE),
+    "within": _share,
+    "limit": _amount(q.FORCE),
+    "fitted": _date,
+    "tensioner": _tensioner_table,
+    "note": _words,
+}
+PAIR_KEYS: Mapping[str, Reader] = {"belts": _two_names, "within": _share, "note": _words}
+DUTY_KEYS: Mapping[str, Reader] = {
+    "drive": _choice(*DRIVES),
+    "mass": _amount(q.MASS),
+    "acceleration": _amount(q.ACCELERATION),
+    "force": _amount(q.FORCE),
+    "friction": _amount(q.FORCE),
+    "slope": _amount(q.ANGLE, "any"),
+    "belts": _count,
+    "cross_mass": _amount(q.MASS),
+    "teeth": _count,
+    "wrap": _amount(q.ANGLE),
+    "mesh": _count,
+    "radial": _amount(q.FORCE),
+    "near": _amount(q.LENGTH),
+    "travel": _amount(q.LENGTH),
+    "torque": _amount(q.TORQUE),
+    "power": _amount(q.POWER),
+    "speed": _amount(q.ROTATION),
+    "service_factor": _factor,
+    "vertical": _flag,
+}
