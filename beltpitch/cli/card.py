@@ -156,3 +156,11 @@ def _cautions(where: Console, verdicts: Sequence[Verdict]) -> None:
     turn = any(v.word in ("slack", "tight") for v in verdicts)
     for i, words in enumerate(turning() if turn else plucking()):
         field(where, "caution" if i == 0 else "", words)
+
+
+def show_checks(sources: Sequence[str], checks: Sequence[Sequence[float | None] | None]) -> None:
+    """Print librosa's estimates, one line a recording."""
+    where = console()
+    for source, hertz in zip(sources, checks, strict=False):
+        tones = ", ".join("none" if f is None else f"{f:.2f}" for f in hertz or ())
+        field(where, "cross-check", f"{source}: librosa hears {tones or 'nothing'} Hz")

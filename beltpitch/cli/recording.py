@@ -39,6 +39,12 @@ def recording(
     strand: o.StrandOption = None,
     parks: o.ParksOption = False,
     travel: o.TravelOption = None,
+    cross_check: Annotated[
+        bool,
+        typer.Option(
+            "--cross-check", help="Give librosa's independent estimate beside ours (slow)."
+        ),
+    ] = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> int:
@@ -57,11 +63,18 @@ def recording(
     readings, code = [r for r, _ in read], max(c for _, c in read)
     if code == 0:
         readings = _joined(readings, way, strand, travel)
+    checks = []
+    if cross_check:
+        checks = [_cross_checked(p, r, expected) for p, r in zip(files, readings, strict=False)]
     verdicts = [judged(reading, asked.window) for reading in readings]
     if json:
-        show.print_json({"schema": SCHEMA, "readings": [as_json(v) for v in verdicts]})
+        records = [as_json(v) for v in verdicts]
+        for record, hertz in zip(records, checks, strict=False):
+            record["cross_check_hz"] = hertz
+        show.print_json({"schema": SCHEMA, "readings": records})
     else:
         card.show(verdicts, unit, heard=True)
+        card.show_checks([r.source for r in readings], checks)
     return code
 
 
@@ -84,6 +97,21 @@ def _read(
         return reading, 0
     sys.stderr.write(f"beltpitch: {path}: {reading.warnings[0]}\n")
     return reading, 1
+
+
+def _cross_checked(
+    path: Path, reading: Reading, asked: FrequencyRange | None
+) -> list[float | None] | None:
+    """Return librosa's frequency for each pluck of a file; None if there was nothing to check."""
+    from beltpitch.reading import expected_range
+    from beltpitch.sound.crosscheck import by_librosa
+    from beltpitch.sound.recording import open_recording
+
+    onsets = [p.onset_s for p in reading.plucks if p.used and p.onset_s is not None]
+    if not onsets:
+        return None
+    limits = expected_range(reading.belt, reading.span, asked)
+    return list(by_librosa(list(open_recording(path)), onsets, limits))
 
 
 def _joined(
