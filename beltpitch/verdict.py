@@ -98,7 +98,11 @@ def scale(verdicts: Sequence[Verdict], unit_n: float = 1.0) -> Scale | None:
     unit_n
         Newtons in the unit that is shown.
     """
-    points = [n / unit_n for v in verdicts for n in _points(v)]
+    return scale_over([n / unit_n for v in verdicts for n in _points(v)])
+
+
+def scale_over(points: Sequence[float]) -> Scale | None:
+    """Return a scale that holds all points, in their own unit; None if there are none."""
     if not points:
         return None
     low, high = min(points), max(points)

@@ -44,6 +44,7 @@ PASS_TARGET = (0.05, 0.03)
 PASS_KEEP = 0.025  # probability that a let-off falls below what is to be kept
 PASS_ALLOWABLE = 0.001  # probability that a step may pass the ceiling
 SURE = 3.0  # standard uncertainties kept between the indicated tension and the allowable
+STRANDS = "strand difference"  # budget line of what friction and detent hold back
 LET_OFF = 0.85  # of the target, with a screw not known yet: from here one comes up again
 LET_OFF_KNOWN = 0.5  # of the tolerance below the target, once turns have shown what they do
 KEEP = 0.5  # of the target: no let-off is meant to go below
@@ -238,23 +239,36 @@ def _check_allowable(setup: Setup, target_n: float, readings: Sequence[Estimate]
         )
     top = ceiling(setup, readings)
     if top is not None and target_n > top:
-        doubt = _relative_u(readings)
         raise RequestError(
             f"a target of {target_n:.4g} N is too near the allowable strand tension of "
-            f"{allowable:.4g} N: readings are known to a standard uncertainty of {doubt:.1%}, so "
-            f"at most {top:.4g} N is safe; weigh the belt to know it better, or aim lower"
+            f"{allowable:.4g} N: readings have a standard uncertainty of {readings[-1].u:.2g} N, "
+            f"so at most {max(0.0, top):.4g} N is safe; weigh the belt to know it better, or aim "
+            "lower"
         )
 
 
-def _relative_u(readings: Sequence[Estimate]) -> float:
-    return max((r.u / r.value for r in readings), default=0.0)
+def _doubts(readings: Sequence[Estimate]) -> tuple[float, float]:
+    """Return the reading's u as a share of it, and the part that is a force whatever its size.
+
+    What the strands' friction and detent hold back does not grow with the tension.
+    """
+    if not readings:
+        return 0.0, 0.0
+    now = readings[-1]
+    apart = tuple(p for p in now.parts if p.name == STRANDS)
+    kept = tuple(p for p in now.parts if p.name != STRANDS)
+    return Estimate(now.value, kept).u / now.value, Estimate(now.value, apart).u
 
 
 def ceiling(setup: Setup, readings: Sequence[Estimate]) -> float | None:
-    """Return the highest tension that may be indicated: allowable / (1 + 3 u); None if unknown."""
+    """Return the highest tension that may be indicated; None where no allowable is known.
+
+    Three standard uncertainties below the allowable: ``(F_allow - 3 u_force)/(1 + 3 u_share)``.
+    """
     if setup.allowable_n is None:
         return None
-    return setup.allowable_n / (1 + SURE * _relative_u(readings))
+    share, force = _doubts(readings)
+    return (setup.allowable_n - SURE * force) / (1 + SURE * share)
 
 
 def _belief(
@@ -390,7 +404,7 @@ def _ea_found(setup: Setup, rate: Estimate | None, readings: Sequence[Estimate])
         return None
     # dEA/dr = EA^2 g lead / (L r^2)
     slope = ea**2 * setup.tensioner.take_up_m / (setup.loop_m * rate.value**2)
-    scale = Part("scale of the readings", "readings", rate.value * _relative_u(readings))
+    scale = Part("scale of the readings", "readings", rate.value * _doubts(readings)[0])
     return combine(ea, [(slope, rate.with_part(scale))])
 
 

@@ -16,7 +16,7 @@ def positive(value: float | None, name: str, unit: str) -> None:
         If it is not.
     """
     if value is not None and not (math.isfinite(value) and value > 0):
-        raise RequestError(f"{name} is {value:.6g} {unit}; it must be greater than zero")
+        raise RequestError(f"{name} is {_said(value, unit)}; it must be greater than zero")
 
 
 def not_negative(value: float | None, name: str, unit: str) -> None:
@@ -28,4 +28,8 @@ def not_negative(value: float | None, name: str, unit: str) -> None:
         If it is.
     """
     if value is not None and not (math.isfinite(value) and value >= 0):
-        raise RequestError(f"{name} is {value:.6g} {unit}; it must be zero or more")
+        raise RequestError(f"{name} is {_said(value, unit)}; it must be zero or more")
+
+
+def _said(value: float, unit: str) -> str:
+    return f"{value:.6g} {unit}".strip()

@@ -28,17 +28,19 @@ from typing import Literal, get_args
 from beltpitch.advice.axis import Layout
 from beltpitch.advice.checks import not_negative, positive
 from beltpitch.advice.ends import End, Mark, Range, lowest
+from beltpitch.belt.drives import OTHER_NAMES
 from beltpitch.errors import RequestError
 
 STANDARD_GRAVITY = 9.80665  # m/s^2, ISO 80000-3
 
-Drive = Literal["motor on carriage", "fixed motor", "two belts", "closed loop", "rotary"]
+Drive = Literal["looped", "fixed", "crossed", "closed", "rotary"]
 
+# The names of `beltpitch.belt.drives`, and a loop that carries its load on one strand.
 DRIVES: dict[str, str] = {
-    "motor on carriage": "belt clamped at both ends, looped over a motor on the carriage",
-    "fixed motor": "fixed motor and idler, the carriage clamped to one strand",
-    "two belts": "two long belts sharing both axes, crossed or stacked",
-    "closed loop": "closed loop that carries its load towards the pulley driving it",
+    "looped": "belt clamped at both ends, looped over a motor on the carriage",
+    "fixed": "fixed motor and idler, the carriage clamped to one strand",
+    "crossed": "two long belts sharing both axes, crossed or stacked",
+    "closed": "closed loop that carries its load towards the pulley driving it",
     "rotary": "plain rotary drive between two shafts",
 }
 
@@ -165,7 +167,7 @@ class Motion:
         """Return the parts of the peripheral force on one belt, in N, by name."""
         weight = self.mass_kg * STANDARD_GRAVITY * abs(math.sin(self.slope_rad))
         share, mass = 1 / self.belts, self.mass_kg
-        if drive == "two belts":
+        if drive == "crossed":
             # F_A = (F_x + F_y)/2: forces given once act on either axis, the weight on one
             share, weight = 1.0, weight / 2
             mass = (mass + (self.cross_mass_kg or mass)) / 2
@@ -330,7 +332,7 @@ def linear_demand(
     RequestError
         If the drive is unknown or rotary, or nothing says how hard it pulls.
     """
-    _known(drive)
+    drive = drive_named(drive)
     if drive == "rotary":
         raise RequestError("a rotary drive has no moving mass: give its torque, or power and speed")
     positive(motor_torque_nm, "the motor's torque", "N m")
@@ -355,7 +357,7 @@ def linear_demand(
         motor_n=motor,
         pulley=pulley,
         acceleration_m_per_s2=motion.acceleration_m_per_s2,
-        belts=2 if drive == "two belts" else motion.belts,
+        belts=2 if drive == "crossed" else motion.belts,
     )
 
 
@@ -365,16 +367,26 @@ def rotary_demand(rotation: Rotation, pulley: Pulley) -> Demand:
         drive="rotary",
         parts=rotation.pull(pulley),
         slack_share=HALF,
-        share_rule="half the pull, which both strands share",
+        share_rule="half the pull, as both strands share it",
         share_source=f"{DERIVED}; shaft force F_Q = 1000 P/v of {GB11362}",
         running_n=rotation.linear_mass_kg_per_m * rotation.speed_m_per_s(pulley) ** 2,
         pulley=pulley,
     )
 
 
-def _known(drive: str) -> None:
-    if drive not in get_args(Drive):
-        raise RequestError(f"no drive is called {drive!r}; choose one of: {', '.join(DRIVES)}")
+def drive_named(name: str) -> str:
+    """Return one of `DRIVES` for what people call it.
+
+    Raises
+    ------
+    RequestError
+        If there is none of that name.
+    """
+    asked = " ".join(name.casefold().split())
+    wanted = OTHER_NAMES.get(asked, asked)
+    if wanted not in get_args(Drive):
+        raise RequestError(f"no drive is called {name!r}; choose one of: {', '.join(DRIVES)}")
+    return wanted
 
 
 def _motor_pull(torque_nm: float | None, pulley: Pulley | None) -> float | None:
@@ -388,12 +400,12 @@ def _motor_pull(torque_nm: float | None, pulley: Pulley | None) -> float | None:
 
 
 def _slack_share(drive: str, layout: Layout | None) -> tuple[float, str, str]:
-    if drive == "closed loop":
-        return HALF, "half the pull, which both strands share", f"joined belts, {ELATECH}"
+    if drive == "closed":
+        return HALF, "half the pull, as both strands share it", f"joined belts, {ELATECH}"
     if layout is None:
         return 1.0, "the whole pull, as the belt's lengths are not given", ELATECH
     share = layout.slack_share()
-    return share, f"{share:.0%} of the pull, lost by a strand at the end of travel", DERIVED
+    return share, f"{share:.0%} of the pull, at an end of the travel", DERIVED
 
 
 def range_by_duty(demand: Demand, allowable: End | None) -> Range:
@@ -409,7 +421,7 @@ def range_by_duty(demand: Demand, allowable: End | None) -> Range:
     low = End(
         demand.least_n,
         "slack strand",
-        f"below it the slack strand goes slack: {demand.share_rule} ({demand.peripheral_n:.4g} N)",
+        f"the slack strand loses {demand.share_rule}; the pull is {demand.peripheral_n:.4g} N",
         demand.share_source,
     )
     high = lowest((_strand_limit(demand, allowable), _shaft_limit(demand)))
@@ -508,7 +520,7 @@ def duty_marks(demand: Demand) -> tuple[Mark, ...]:
             )
             for share in SLACK_OF_PULL
         ]
-    elif demand.drive != "closed loop":
+    elif demand.drive != "closed":
         marks.append(Mark("printed rule: preload equal to the pull", pull, ELATECH, "maker"))
     if demand.motor_n is not None:
         marks.append(

@@ -5,6 +5,7 @@ Heavy rooms are imported inside the functions, so that ``--help`` loads none of 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -134,6 +135,24 @@ def _window(target: str, within: str, belt: Belt | None) -> Window:
     allowable = belt.allowable_n.value if belt and belt.allowable_n else None
     share = parse(within, PERCENT, option="--within").value
     return target_window(positive(target, FORCE, option="--target").value, share, allowable)
+
+
+def bare_numbers(given: Iterable[tuple[str, str | None, str]]) -> tuple[str, ...]:
+    """Return an echo for each option that was given without a unit: what it was taken as.
+
+    Parameters
+    ----------
+    given
+        Triples of option, text and the name of its kind in `beltpitch.quantity`.
+    """
+    from beltpitch import quantity
+
+    said = []
+    for option, text, kind in given:
+        if text is not None and not any(c.isalpha() or c == "%" for c in text):
+            taken = quantity.parse(text, getattr(quantity, kind), option=option).text
+            said.append(f"{option} {text.strip()} taken as {taken}")
+    return tuple(said)
 
 
 def checked_unit(unit: str) -> str:

@@ -37,4 +37,5 @@ def test_the_prop_is_left_out_only_where_the_axis_is_known_to_be_level() -> None
 def test_hanging_says_line_and_rating() -> None:
     said = " ".join(hanging())
     assert "Never stand in line with a hung weight" in said
+    assert "a hand's breadth above the floor" in said
     assert "rating" in said

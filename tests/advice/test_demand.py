@@ -27,7 +27,7 @@ ALLOWED = End(200, "allowable", "allowable strand tension of this belt", "test")
 
 
 def test_the_pull_is_the_sum_of_its_parts() -> None:
-    demand = linear_demand("fixed motor", MOTION)
+    demand = linear_demand("fixed", MOTION)
     assert dict(demand.parts) == {
         "acceleration": 20,
         "slope": 0,
@@ -39,15 +39,15 @@ def test_the_pull_is_the_sum_of_its_parts() -> None:
 
 
 def test_an_upright_axis_carries_its_weight() -> None:
-    upright = linear_demand("fixed motor", Motion(mass_kg=4, slope_rad=math.pi / 2))
+    upright = linear_demand("fixed", Motion(mass_kg=4, slope_rad=math.pi / 2))
     assert upright.peripheral_n == pytest.approx(4 * 9.80665)
-    tilted = linear_demand("fixed motor", Motion(mass_kg=4, slope_rad=-math.pi / 6))
+    tilted = linear_demand("fixed", Motion(mass_kg=4, slope_rad=-math.pi / 6))
     assert tilted.peripheral_n == pytest.approx(2 * 9.80665)
 
 
 def test_two_belts_side_by_side_share_the_pull() -> None:
     pair = linear_demand(
-        "motor on carriage",
+        "looped",
         Motion(mass_kg=4, acceleration_m_per_s2=5, process_force_n=12, friction_n=8, belts=2),
     )
     assert pair.peripheral_n == 20
@@ -56,7 +56,7 @@ def test_two_belts_side_by_side_share_the_pull() -> None:
 
 def test_known_lengths_ask_for_less_than_the_printed_rule_and_never_more() -> None:
     shares = [
-        linear_demand("fixed motor", MOTION, layout=Layout(2.0, near, 0.4)).slack_share
+        linear_demand("fixed", MOTION, layout=Layout(2.0, near, 0.4)).slack_share
         for near in (0.01, 0.2, 0.6, 0.8)
     ]
     assert shares == sorted(shares, reverse=True)
@@ -64,9 +64,9 @@ def test_known_lengths_ask_for_less_than_the_printed_rule_and_never_more() -> No
 
 
 def test_the_other_axis_of_two_shared_belts_counts_half() -> None:
-    same = linear_demand("two belts", Motion(mass_kg=1, acceleration_m_per_s2=10))
+    same = linear_demand("crossed", Motion(mass_kg=1, acceleration_m_per_s2=10))
     light = linear_demand(
-        "two belts", Motion(mass_kg=1, acceleration_m_per_s2=10, cross_mass_kg=0.2)
+        "crossed", Motion(mass_kg=1, acceleration_m_per_s2=10, cross_mass_kg=0.2)
     )
     assert same.peripheral_n == pytest.approx(10)
     assert light.peripheral_n == pytest.approx(6)
@@ -74,18 +74,18 @@ def test_the_other_axis_of_two_shared_belts_counts_half() -> None:
 
 
 def test_without_a_duty_the_motor_is_the_duty() -> None:
-    demand = linear_demand("fixed motor", Motion(), pulley=PULLEY, motor_torque_nm=1.0)
+    demand = linear_demand("fixed", Motion(), pulley=PULLEY, motor_torque_nm=1.0)
     assert demand.peripheral_n == pytest.approx(1.0 / PULLEY.radius_m)
 
 
 @pytest.mark.parametrize(
     ("drive", "motion", "torque", "said"),
     [
-        ("fixed motor", Motion(), None, "nothing says how hard this axis pulls"),
-        ("fixed motor", MOTION, 1.0, "only with its pulley"),
+        ("fixed", Motion(), None, "nothing says how hard this axis pulls"),
+        ("fixed", MOTION, 1.0, "only with its pulley"),
         ("rotary", MOTION, None, "has no moving mass"),
-        ("chain", MOTION, None, "no drive is called 'chain'; choose one of: motor on carriage"),
-        ("fixed motor", MOTION, -1.0, "torque is -1 N m"),
+        ("chain", MOTION, None, "no drive is called 'chain'; choose one of: looped"),
+        ("fixed", MOTION, -1.0, "torque is -1 N m"),
     ],
 )
 def test_a_duty_that_says_nothing_is_refused(
@@ -129,20 +129,20 @@ def test_a_pulley_that_cannot_be_is_refused(pulley: dict[str, float], said: str)
 
 def test_the_shaft_ends_the_range_where_the_motor_is_weaker_than_the_belt() -> None:
     weak = Pulley(20, 0.005, permitted_radial_n=100)
-    found = range_by_duty(linear_demand("fixed motor", MOTION, pulley=weak), ALLOWED)
+    found = range_by_duty(linear_demand("fixed", MOTION, pulley=weak), ALLOWED)
     assert found.high is not None
     assert found.high.kind == "shaft"
     assert found.high.newtons == pytest.approx(50)
     assert not found.empty
     narrow = Pulley(20, 0.005, wrap_rad=math.pi / 2, permitted_radial_n=100)
-    wider = range_by_duty(linear_demand("fixed motor", MOTION, pulley=narrow), None)
+    wider = range_by_duty(linear_demand("fixed", MOTION, pulley=narrow), None)
     assert wider.high is not None
     assert wider.high.newtons == pytest.approx(100 / math.sqrt(2))
 
 
 def test_an_empty_range_names_what_opens_it_and_that_does_open_it() -> None:
     heavy = Motion(mass_kg=20, acceleration_m_per_s2=7, friction_n=10)
-    found = range_by_duty(linear_demand("fixed motor", heavy), ALLOWED)
+    found = range_by_duty(linear_demand("fixed", heavy), ALLOWED)
     assert found.empty
     assert found.opens == (
         "a belt 1.5 times as wide, or a stronger profile or cord",
@@ -150,15 +150,15 @@ def test_an_empty_range_names_what_opens_it_and_that_does_open_it() -> None:
     )
     for a, empty in ((4.51, True), (4.49, False)):
         calmer = Motion(mass_kg=20, acceleration_m_per_s2=a, friction_n=10)
-        assert range_by_duty(linear_demand("fixed motor", calmer), ALLOWED).empty is empty
+        assert range_by_duty(linear_demand("fixed", calmer), ALLOWED).empty is empty
     for times, empty in ((1.49, True), (1.51, False)):
         wider = End(200 * times, "allowable", "", "")
-        assert range_by_duty(linear_demand("fixed motor", heavy), wider).empty is empty
+        assert range_by_duty(linear_demand("fixed", heavy), wider).empty is empty
 
 
 def test_a_range_closed_by_the_shaft_asks_for_another_shaft() -> None:
     weak = Pulley(20, 0.005, permitted_radial_n=60)
-    found = range_by_duty(linear_demand("fixed motor", MOTION, pulley=weak), None)
+    found = range_by_duty(linear_demand("fixed", MOTION, pulley=weak), None)
     assert found.empty
     assert found.opens[0].startswith("a motor that permits 80 N of radial load")
     assert found.opens[1] == "less acceleration: below 2.5 m/s^2"
@@ -166,7 +166,7 @@ def test_a_range_closed_by_the_shaft_asks_for_another_shaft() -> None:
 
 def test_process_force_alone_cannot_be_helped_by_less_acceleration() -> None:
     cut = Motion(mass_kg=1, acceleration_m_per_s2=1, process_force_n=150)
-    found = range_by_duty(linear_demand("fixed motor", cut), ALLOWED)
+    found = range_by_duty(linear_demand("fixed", cut), ALLOWED)
     assert "less acceleration alone does not open it" in found.opens[1]
 
 
@@ -202,13 +202,13 @@ def test_a_rotary_drive_without_torque_or_power_and_speed_is_refused(
 
 def test_warnings_name_life_mesh_motor_and_shaft() -> None:
     few = Pulley(10, 0.005, in_mesh=4, permitted_radial_n=90)
-    demand = linear_demand("fixed motor", MOTION, pulley=few, motor_torque_nm=0.2)
+    demand = linear_demand("fixed", MOTION, pulley=few, motor_torque_nm=0.2)
     said = " / ".join(duty_warnings(demand, working_pull_n=60))
     assert "only 4 teeth are in mesh: the belt carries 60% of its rating" in said
     assert "above the 36 N this belt carries for life" in said
     assert "it would stall or lose steps" in said
     assert "above the permitted 90 N" in said
-    calm = linear_demand("fixed motor", MOTION, pulley=PULLEY, motor_torque_nm=2)
+    calm = linear_demand("fixed", MOTION, pulley=PULLEY, motor_torque_nm=2)
     assert duty_warnings(calm, working_pull_n=60) == ()
 
 
@@ -218,8 +218,8 @@ def test_marks_of_a_duty_never_end_it() -> None:
         for drive in DRIVES
         if drive != "rotary"
     }
-    assert labels["fixed motor"] == ["printed rule: preload equal to the pull"]
-    assert labels["closed loop"] == []
+    assert labels["fixed"] == ["printed rule: preload equal to the pull"]
+    assert labels["closed"] == []
     turning = duty_marks(rotary_demand(Rotation(torque_nm=0.8), PULLEY))
     pull = 0.8 / PULLEY.radius_m
     assert [m.newtons for m in turning] == pytest.approx([0.6 * pull, 0.8 * pull])

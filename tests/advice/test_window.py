@@ -15,7 +15,7 @@ from beltpitch.estimate import Estimate
 SEATING = End(20, "seating", "seating minimum", "table")
 ALLOWED = End(200, "allowable", "allowable strand tension", "table")
 LIMITS = Limits(SEATING, ALLOWED, 60)
-DEMAND = linear_demand("fixed motor", Motion(mass_kg=4, acceleration_m_per_s2=10))  # 40 N
+DEMAND = linear_demand("fixed", Motion(mass_kg=4, acceleration_m_per_s2=10))  # 40 N
 
 
 def preload(value: float, u: float) -> Estimate:
@@ -27,7 +27,7 @@ def test_the_lower_end_is_the_larger_of_seating_and_duty() -> None:
     low = windows(LIMITS, DEMAND).bounds.low
     assert low is not None
     assert (low.kind, low.newtons) == ("slack strand", 40)
-    gentle = linear_demand("fixed motor", Motion(mass_kg=1, acceleration_m_per_s2=10))
+    gentle = linear_demand("fixed", Motion(mass_kg=1, acceleration_m_per_s2=10))
     assert windows(LIMITS, gentle).bounds.low == SEATING
 
 
@@ -38,7 +38,7 @@ def test_the_upper_end_is_the_smallest_of_allowable_less_pull_shaft_and_own_limi
     assert pulled is not None
     assert (pulled.kind, pulled.newtons) == ("allowable", 160)
     shaft = linear_demand(
-        "fixed motor",
+        "fixed",
         Motion(mass_kg=4, acceleration_m_per_s2=10),
         pulley=Pulley(20, 0.005, permitted_radial_n=150),
     )
@@ -103,7 +103,7 @@ def test_a_target_that_cannot_be_is_refused(target: float, within: float, said: 
 
 
 def test_an_empty_range_says_so_and_gives_no_window() -> None:
-    heavy = linear_demand("fixed motor", Motion(mass_kg=12, acceleration_m_per_s2=10))
+    heavy = linear_demand("fixed", Motion(mass_kg=12, acceleration_m_per_s2=10))
     found = windows(LIMITS, heavy)
     assert found.bounds.empty
     assert found.verdict is None
@@ -119,7 +119,7 @@ def test_an_own_limit_below_the_least_preload_is_what_must_give() -> None:
 
 def test_seating_against_a_weak_shaft_is_opened_by_the_shaft_or_a_finer_belt() -> None:
     demand = linear_demand(
-        "fixed motor",
+        "fixed",
         Motion(mass_kg=1, acceleration_m_per_s2=1),
         pulley=Pulley(20, 0.005, permitted_radial_n=30),
     )
@@ -129,7 +129,7 @@ def test_seating_against_a_weak_shaft_is_opened_by_the_shaft_or_a_finer_belt() -
 
 
 def test_wide_seating_against_allowable_is_opened_by_the_named_width() -> None:
-    demand = linear_demand("closed loop", Motion(process_force_n=30))
+    demand = linear_demand("closed", Motion(process_force_n=30))
     tight = Limits(End(20, "seating", "", ""), End(45, "allowable", "", ""), None)
     assert windows(tight, demand).bounds.opens[0].startswith("a belt 1.2 times as wide")
     wider = Limits(End(24.2, "seating", "", ""), End(54.45, "allowable", "", ""), None)

@@ -57,7 +57,7 @@ def test_stretch_and_slackening_against_least_energy(first: float, force: float)
 @pytest.mark.parametrize(("near", "travel"), [(0.1, 1.0), (0.3, 0.4), (0.65, 0.1)])
 def test_least_preload_keeps_every_strand_taut_and_no_more(near: float, travel: float) -> None:
     layout, pull, ea = Layout(1.4, near, travel), 60.0, 19.4e3
-    demand = linear_demand("fixed motor", Motion(process_force_n=pull), layout=layout)
+    demand = linear_demand("fixed", Motion(process_force_n=pull), layout=layout)
 
     def slackest(preload: float) -> float:
         places = np.linspace(near, near + travel, 7)
@@ -95,7 +95,7 @@ def test_two_belts_sharing_both_axes_against_the_linear_system() -> None:
     pulls = [abs(tensions[0] - tensions[1]), abs(tensions[2] - tensions[3])]
     assert pulls == pytest.approx([(30 + 20) / 2, (30 - 20) / 2])
     demand = linear_demand(
-        "two belts", Motion(mass_kg=3, acceleration_m_per_s2=10, cross_mass_kg=2)
+        "crossed", Motion(mass_kg=3, acceleration_m_per_s2=10, cross_mass_kg=2)
     )
     assert demand.peripheral_n == pytest.approx(max(pulls))
 

@@ -30,7 +30,7 @@ FULLY_USED = [
 def test_linear_axis_rule_closes_at_half_the_allowable(name: str, half: float) -> None:
     allowable = limits_of(belt(name, construction="polyurethane, steel cord")).allowable
     for pull, empty in ((0.99 * half, False), (1.01 * half, True)):
-        demand = linear_demand("fixed motor", Motion(process_force_n=pull))
+        demand = linear_demand("fixed", Motion(process_force_n=pull))
         found = range_by_duty(demand, allowable)
         assert found.empty is empty
         assert found.low is not None
@@ -41,7 +41,7 @@ def test_linear_axis_rule_closes_at_half_the_allowable(name: str, half: float) -
 
 def test_conveying_belt_needs_half_the_pull() -> None:
     # Elatech 2012, p. 54: 0.5 F_U for joined conveying belts
-    demand = linear_demand("closed loop", Motion(process_force_n=100))
+    demand = linear_demand("closed", Motion(process_force_n=100))
     assert demand.least_n == 50
 
 
