@@ -12,6 +12,7 @@ PUSH = "Push the axes by hand, and slowly: a turned motor feeds its driver."
 BLOCK = "Block the axis before fingers go near pulleys; unblock it only to settle it."
 EYES = "Wear eye protection: a belt that lets go whips."
 RATING = "Stay under the belt's rating, on the way as well as at the end."
+LOW = "Hang the weight a hand's breadth above the floor, so that it cannot fall far."
 LINE = "Never stand in line with a hung weight; feet and hands clear of where it could fall."
 PAIR = "After a pair was re-tensioned: home, square the gantry, check steps per mm."
 SCALE = "After re-tensioning check steps per mm: a tighter belt moves the axis further per step."
@@ -40,4 +41,4 @@ def plucking(*, vertical: bool | None = None) -> tuple[str, ...]:
 
 def hanging() -> tuple[str, ...]:
     """Return the cautions for hanging weights on a belt."""
-    return (EYES, LINE, RATING, MANUAL)
+    return (EYES, LOW, LINE, RATING, MANUAL)

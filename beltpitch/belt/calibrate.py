@@ -23,11 +23,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from beltpitch.belt.beam import mode
+from beltpitch.belt.catalogue import Belt, Figure
 from beltpitch.belt.fit import Array, Fit, Unknown, fit
 from beltpitch.belt.gravity import gravity as gravity_estimate
 from beltpitch.belt.hang import hung_tension, swing_factor
@@ -256,6 +257,26 @@ class Calibrated:
     def stiffness_seen(self) -> bool:
         """Whether the rows (or what was known) tell the stiffness from none."""
         return self.stiffness.value >= self.stiffness.u * SEEN and self.stiffness.value > 0
+
+    def belt(self, base: Belt) -> Belt:
+        """Return `base` with what its weights told in place of the catalogue's figures.
+
+        The stiffness stands only where it was seen. Its error and that of the linear mass are
+        taken as independent there, as a catalogue's are; `linear_mass` and `stiffness` themselves
+        keep what they share.
+        """
+        found = base.weighed(self.linear_mass)
+        if not self.stiffness_seen or not self.stiffness.u:
+            return found
+        rows = sum(p.used for p in self.points)
+        figure = Figure(
+            value=self.stiffness.value,
+            u=self.stiffness.u,
+            source=f"hung weights, {rows} rows",
+            known="measured by the user",
+            unit="N m2",
+        )
+        return replace(found, ei_n_m2=figure)
 
     @property
     def outliers(self) -> tuple[Point, ...]:

@@ -41,6 +41,7 @@ KNOWN = (
     "common practice, no source",
     "from memory",
     "derived here",
+    "measured by the user",
 )
 DOF_OF_A_FIGURE = 8.0  # GUM G.4.2 with a doubt of 25 % in u
 JOINED_SHARE = 0.5  # Elatech: a joined belt (type V) may carry half of an open one (type M)

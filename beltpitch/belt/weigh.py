@@ -15,7 +15,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import fmean
 from typing import Literal
 
 from beltpitch.belt.strand import not_negative, positive
@@ -185,7 +184,7 @@ def weigh(name: str, length: Estimate, shown_kg: Sequence[float], scale: Scale) 
 def _mass(shown_kg: Sequence[float], scale: Scale) -> Estimate:
     """Return the mean with its rounding, the scale's own error and the scatter of weighings."""
     if max(shown_kg) - min(shown_kg) < ONE_STEP * scale.resolution_kg:
-        mean = Estimate(fmean(shown_kg))  # the rounding explains it
+        mean = Estimate(sum(shown_kg) / len(shown_kg))  # the rounding explains it
     else:
         mean = type_a(shown_kg, name="weighings", key="weighings")
     return mean.with_part(Part("rounding", "rounding", scale.rounding_u_kg)).with_part(

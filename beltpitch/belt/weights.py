@@ -1,4 +1,4 @@
-"""The table of hung weights: which to hang, how to be safe, and how it is written down.
+"""The table of hung weights: which to hang, and how it is written down.
 
 A table is CSV with a header of named columns and units, such as ``mass [kg], frequency [Hz]``.
 Every cell is read as `beltpitch.quantity` reads it, so ``1.02 +/- 0.01`` is a weight with its
@@ -24,12 +24,6 @@ from beltpitch.estimate import rectangular
 from beltpitch.quantity import FORCE, FREQUENCY, LENGTH, MASS, Kind, Quantity
 from beltpitch.quantity import positive as read_positive
 
-CAUTIONS = (
-    "hang the weight a hand's breadth above the floor, so that it cannot fall far",
-    "keep feet and hands clear of it, and children and animals out of the room",
-    "wear eye protection: a strand that lets go whips",
-    "never stand in line with the belt, above it or below it",
-)
 HALF = 0.5  # of the allowable strand tension: the most to hang
 STEPS = 5  # weights, each half of the one before
 PLUCK_SCATTER = 0.003  # pluck to pluck, relative; common practice, no source (the design's)

@@ -18,10 +18,13 @@ from beltpitch.belt.calibrate import (
     calibrate,
     chi2_quantile,
 )
+from beltpitch.belt.catalogue import belt
 from beltpitch.belt.corrections import air_estimate
 from beltpitch.belt.hang import hung_tension, swing_factor
 from beltpitch.belt.mechanics import frequency
+from beltpitch.belt.span import from_tape
 from beltpitch.belt.strand import Strand
+from beltpitch.belt.strung import Tone, strung
 from beltpitch.errors import CannotTell, RequestError
 from beltpitch.estimate import Estimate, combine, difference
 
@@ -29,6 +32,7 @@ MASS, STIFF, HOLD = 12.6e-3, 1.2e-4, 0.8
 AIR = air_estimate(9e-3)
 G = 9.80665
 KNOWN = Known(air=AIR)
+SPAN = from_tape(0.412, 3e-4, ends=("clamp", "clamp"))
 WEIGHTS = (0.25, 0.5, 1.0, 2.0, 4.0)
 CLAMPED = Estimate(1.0)
 EXACT = Rig(holding=Estimate(HOLD), scale=Estimate(1.0), gravity=Estimate(G))
@@ -282,3 +286,16 @@ def test_intervals_hold_what_they_say() -> None:
     mass_covered, stiffness_covered = hits / FITS
     assert 0.93 <= mass_covered <= 0.97
     assert 0.92 <= stiffness_covered <= 0.98
+
+
+def test_the_belt_it_makes() -> None:
+    base = belt("2GT 9 mm")
+    seen = calibrate(rows(stiffness_n_m2=1e-3), name=base.name, known=KNOWN).belt(base)
+    assert seen.linear_mass.value == pytest.approx(MASS, rel=0.01)
+    assert seen.ei_n_m2 is not None
+    assert seen.ei_n_m2.known == "measured by the user"
+    unseen = calibrate(rows(stiffness_n_m2=1e-7), name=base.name, known=KNOWN).belt(base)
+    assert unseen.ei_n_m2 == base.ei_n_m2
+    reading = strung(Tone(Estimate.single(66.3, 0.1, name="plucks", key="p")), seen, SPAN)
+    before = strung(Tone(Estimate.single(66.3, 0.1, name="plucks", key="p")), base, SPAN)
+    assert reading.tension.u < 0.5 * before.tension.u
