@@ -28,7 +28,7 @@ from beltpitch.advice.rate import (
     learn,
     scatter,
 )
-from beltpitch.advice.tensioner import Tensioner, spelled
+from beltpitch.advice.tensioner import DEGREES, FLATS, Tensioner, spelled
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, Part, combine
 
@@ -130,6 +130,16 @@ class Step:
     ea: Estimate | None
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+
+    @property
+    def flats(self) -> float:
+        """The turn in flats of a hex screw."""
+        return self.turns * FLATS
+
+    @property
+    def degrees(self) -> float:
+        """The turn in degrees."""
+        return self.turns * DEGREES
 
 
 def next_step(

@@ -22,6 +22,17 @@ from beltpitch.errors import RequestError
 Pull = Literal["idler", "clamp"]
 FLATS = 6  # of a hex screw, in one turn
 DEGREES = 360
+# Pitch of the coarse metric threads, m (ISO 261)
+COARSE_M = {
+    "M2.5": 0.45e-3,
+    "M3": 0.5e-3,
+    "M4": 0.7e-3,
+    "M5": 0.8e-3,
+    "M6": 1.0e-3,
+    "M8": 1.25e-3,
+    "M10": 1.5e-3,
+    "M12": 1.75e-3,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +45,7 @@ class Tensioner:
         ``idler``: it moves a pulley (or a motor) along the bisector of its wrap; ``clamp``: it
         pulls a belt end straight.
     lead_m
-        Travel of the screw in one turn: thread pitch (M3 0.5 mm, M4 0.7 mm, M5 0.8 mm, coarse).
+        Travel of the screw in one turn: its thread pitch; see `COARSE_M`.
     wrap_rad
         Of the belt on the idler.
     frame_n_per_m
