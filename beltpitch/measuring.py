@@ -1,0 +1,539 @@
+"""A measurement while it runs: blocks in, states out; no input, no output, no clock.
+
+One belt, or two as a guided pair; one strand, both strands, one strand arriving from either side,
+or two parks: each is a plan of steps, and every step is one sentence to the person at the machine.
+Whatever shows a measurement (the terminal, the page) draws the same `State` records.
+
+`Measuring` is a protocol engine: the owner of the microphone feeds blocks and draws what comes
+back, and may say that the person has moved on, turned a tensioner or wants to end. Its phases and
+what may follow what stand in `TRANSITIONS`.
+
+    listening = Measuring(rate_hz, [Subject("y-left", belt, span)])
+    for block in microphone:
+        for state in listening.feed(block):
+            draw(state)
+    draw(listening.finish())
+
+Conventions: time is counted in samples and given in seconds from the first block; levels are
+fractions of full scale; frequencies in Hz, forces in newtons.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from beltpitch.advice.match import LEAST_PLUCKS, TOLERANCE, Match, compare
+from beltpitch.advice.plucks import ENOUGH_PLUCKS, Advice, advice
+from beltpitch.reading import (
+    PluckReading,
+    Reading,
+)
+from beltpitch.sitting import Sitting, Subject
+from beltpitch.sound.block import Block, Samples
+from beltpitch.sound.heard import HeardPluck
+from beltpitch.sound.level import SILENT, TOO_LOUD, LevelWatch
+from beltpitch.sound.pluck import Listener, Pluck
+from beltpitch.sound.reasons import HOLD
+from beltpitch.sound.ring import Ring
+from beltpitch.verdict import Verdict
+
+DEAD = (
+    "the input is dead: not one sample changes; choose another with --device, plug the microphone "
+    "in, or unmute it in the system's sound settings"
+)
+FAINT = (
+    "hardly any sound comes in: check that the microphone is not muted or turned down, and " + HOLD
+)
+LOUD = "it is too loud here, or the input is turned up too far: turn it down or move away"
+OVERFLOW = "sound was lost: the computer is too busy; close other programs"
+CUT = (
+    "the system cuts the plucks off (noise suppression): switch it off in the sound settings, "
+    "or record with another program and use beltpitch recording"
+)
+PUMPED = (
+    "the system turns the level up between plucks (automatic gain): switch it off in the sound "
+    "settings; frequencies still hold, faint plucks may be missed"
+)
+
+Phase = Literal["level", "room", "waiting", "hearing", "deaf", "lost", "done"]
+Event = Literal["taken", "refused", "moved on", "turned", "sound lost", "input lost", "ended"]
+
+# What may follow what. "level": is there any sound; "room": a second of the room's noise;
+# "deaf": a beep sounds; "lost": the input is gone.
+TRANSITIONS: Mapping[Phase, frozenset[Phase]] = {
+    "level": frozenset({"room", "deaf", "lost", "done"}),
+    "room": frozenset({"level", "waiting", "hearing", "deaf", "lost", "done"}),
+    "waiting": frozenset({"level", "hearing", "deaf", "lost", "done"}),
+    "hearing": frozenset({"level", "waiting", "deaf", "lost", "done"}),
+    "deaf": frozenset({"level", "room", "waiting", "hearing", "lost", "done"}),
+    "lost": frozenset({"done"}),
+    "done": frozenset(),
+}
+
+LEVEL_S = 0.3
+ROOM_S = 1.0
+GAPS_KEPT = 200
+HEARING_OVER = 4.0  # times the room's level: something sounds
+LEAD_S, TAIL_S = 1.5, 0.05  # kept around a pluck
+PAIR = 2
+PLUCKS_WEIGH = 0.5  # share of the variance from which more plucks of a belt are worth it
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sound:
+    """The sound of one pluck at the input's own rate, to be kept."""
+
+    samples: Samples
+    rate_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """One pluck, as it came: taken or refused.
+
+    Parameters
+    ----------
+    subject, step
+        Which belt and which of its steps, from 0.
+    number
+        Counts all plucks of the measurement from 1.
+    pluck
+        Its figures; ``used`` tells whether it counts.
+    verdict
+        The belt as it stood with this pluck.
+    sound
+        The sound itself where it is to be kept.
+    """
+
+    subject: int
+    step: int
+    number: int
+    pluck: PluckReading
+    verdict: Verdict
+    sound: Sound | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """Everything there is to show at one moment.
+
+    Parameters
+    ----------
+    phase
+        What is being done with the sound.
+    event
+        What has just happened; None if only the phase changed.
+    heard_s
+        Sound so far.
+    level, room
+        Largest sample of the last tenth of a second, and the room's level.
+    subject, step
+        The belt and step that is asked for.
+    order
+        The sentence for the person.
+    advice
+        What the plucks of this belt say.
+    verdicts
+        One for each belt that has been plucked, by its place in the plan; None for the others.
+    taken
+        The pluck that has just come.
+    match
+        The two belts compared; None for a single belt.
+    cautions
+        What is wrong with the input, or was lost.
+    """
+
+    phase: Phase
+    event: Event | None
+    heard_s: float
+    level: float
+    room: float
+    subject: int
+    step: int
+    order: str
+    advice: Advice
+    verdicts: tuple[Verdict | None, ...]
+    taken: Taken | None = None
+    match: Match | None = None
+    cautions: tuple[str, ...] = ()
+
+
+class Measuring:
+    """A measurement that is running.
+
+    Parameters
+    ----------
+    rate_hz
+        Rate of the blocks that will be fed.
+    subjects
+        The belts, in the order in which they are plucked: one, or two as a pair.
+    within
+        Tolerance of a pair, a fraction of tension.
+    same_span, one_roll
+        Of a pair, see `beltpitch.advice.match.compare`.
+    plucks
+        Plucks that count after which a step is over; a single belt then ends.
+    keep_sound
+        Whether each pluck's own sound is handed out.
+    cautions
+        What is known against the input already, such as that it is a Bluetooth one.
+    """
+
+    def __init__(
+        self,
+        rate_hz: float,
+        subjects: Sequence[Subject],
+        *,
+        within: float = TOLERANCE,
+        same_span: bool | None = None,
+        one_roll: bool = True,
+        plucks: int | None = None,
+        keep_sound: bool = False,
+        cautions: Sequence[str] = (),
+    ) -> None:
+        if not 1 <= len(subjects) <= PAIR:
+            raise ValueError(f"one belt or two can be measured, got {len(subjects)}")
+        self._sittings = [Sitting(subject) for subject in subjects]
+        self._within, self._same_span, self._one_roll = within, same_span, one_roll
+        self._wanted = plucks
+        self._rate_hz = rate_hz
+        self._listener = Listener(rate_hz)
+        self._watch = LevelWatch(rate_hz)
+        self._ring = Ring(rate_hz) if keep_sound else None
+        self._cautions = dict.fromkeys(cautions)
+        self._phase: Phase = "level"
+        self._subject = self._step = 0
+        self._count = 0
+        self._looks = 0
+        self._match: Match | None = None
+        self._turning: int | None = None
+        self._turn_awaited = False
+        self._gap = False
+        self._skipped: list[tuple[float, float]] = []
+        self._deaf_s = 0.0
+        self._room = 0.0
+        self._alive_s = 0.0  # since when the input has not been dead
+        self._last_end_s = 0.0
+        self.state = self._made(None)
+
+    # --- what the owner says
+
+    def feed(self, block: Block, *, deaf: bool = False) -> Iterator[State]:
+        """Take one block; yield the states that follow from it, each as soon as it is known.
+
+        Parameters
+        ----------
+        block
+            The next sound.
+        deaf
+            Whether a beep sounds in it, so that it must not be heard.
+        """
+        if self._phase in ("lost", "done"):
+            return
+        if deaf:
+            self._gap = True
+            self._deaf_s += len(block.samples) / block.rate_hz
+            yield from self._enter("deaf")
+            return
+        if self._gap:
+            self._skip()
+            block = replace(block, overflow=True)
+        elif block.overflow:
+            yield from self._overflowed()
+        yield from self._listened(block)
+
+    def finish(self) -> Iterator[State]:
+        """Take what is left of the sound and end; yields the last states."""
+        if self._phase == "done":
+            return
+        for pluck in self._listener.finish():
+            if pluck.onset_s is not None:
+                yield from self._pluck(pluck)
+            elif not self._count:
+                self._cautions.setdefault(pluck.refused or "no pluck was heard")
+        self._phase = "done"
+        yield self._said("ended")
+
+    def lost(self, words: str) -> Iterator[State]:
+        """End because the input is gone; everything heard is kept."""
+        self._cautions.setdefault(words)
+        self._phase = "lost"
+        yield self._said("input lost")
+        yield from self.finish()
+
+    def move_on(self) -> Iterator[State]:
+        """Go to the next step, the next belt, or round to the first."""
+        if self._phase not in ("lost", "done"):
+            self._next()
+            yield self._said("moved on")
+
+    def turned(self) -> Iterator[State]:
+        """Begin anew with the present belt: its tensioner was turned."""
+        if self._phase not in ("lost", "done"):
+            self._begin_setting(self._subject)
+            yield self._said("turned")
+
+    @property
+    def readings(self) -> tuple[tuple[Reading, ...], ...]:
+        """Readings of each belt, in the order of the plan."""
+        return tuple(sitting.readings for sitting in self._sittings)
+
+    @property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """Every verdict, in the order of the plan."""
+        return tuple(v for sitting in self._sittings for v in sitting.verdicts)
+
+    @property
+    def match(self) -> Match | None:
+        """The pair as it stands."""
+        return self._match
+
+    @property
+    def matched(self) -> bool:
+        """Whether the pair is found equal: a guided pair is then over."""
+        return self._match is not None and self._match.word == "matched"
+
+    @property
+    def complete(self) -> bool:
+        """Whether as many plucks as were asked for have been taken in every step."""
+        wanted = self._wanted
+        if wanted is None:
+            return False
+        return all(s.taken >= wanted for sitting in self._sittings for s in sitting.steps)
+
+    # --- phases
+
+    def _enter(self, phase: Phase) -> Iterator[State]:
+        if phase == self._phase:
+            return
+        if phase not in TRANSITIONS[self._phase]:
+            raise ValueError(f"{phase} cannot follow {self._phase}")
+        self._phase = phase
+        yield self._said(None)
+
+    def _listened(self, block: Block) -> Iterator[State]:
+        if self._ring is not None:
+            self._ring.feed(block)
+        self._watch.feed(block)
+        yield from self._enter(self._phase_now())
+        for pluck in self._listener.feed(block):
+            yield from self._pluck(pluck)
+
+    def _phase_now(self) -> Phase:
+        """Return what the sound so far amounts to."""
+        watch = self._watch
+        if watch.dead:
+            self._cautions.setdefault(DEAD)
+            self._alive_s = watch.heard_s
+            return "level"
+        self._cautions.pop(DEAD, None)
+        alive_s = watch.heard_s - self._alive_s
+        if alive_s < LEVEL_S:
+            return "level"
+        if alive_s < LEVEL_S + ROOM_S or self._phase == "level":
+            return "room"
+        if self._phase == "room":
+            self._measure_room()
+        return "hearing" if watch.level > HEARING_OVER * self._room else self._at_rest()
+
+    def _at_rest(self) -> Phase:
+        """Follow the room slowly while nothing sounds."""
+        self._room += (min(self._watch.level, 2 * self._room) - self._room) / 50
+        return "waiting"
+
+    def _measure_room(self) -> None:
+        self._room = max(self._watch.room(), SILENT / 4)
+        if self._room > TOO_LOUD:
+            self._cautions.setdefault(LOUD)
+        elif self._room < SILENT:
+            self._cautions.setdefault(FAINT)
+
+    def _skip(self) -> None:
+        """Leave out the sound of a beep: what spans the gap is refused."""
+        self._gap = False
+        self._skipped.append((self._watch.heard_s, self._deaf_s))
+        self._skipped = self._skipped[-GAPS_KEPT:]
+        if self._ring is not None:
+            self._ring.gap()
+
+    def _overflowed(self) -> Iterator[State]:
+        self._cautions.setdefault(OVERFLOW)
+        yield self._said("sound lost")
+
+    def _made(self, event: Event | None, taken: Taken | None = None) -> State:
+        sitting = self._sittings[self._subject]
+        return State(
+            phase=self._phase,
+            event=event,
+            heard_s=self._watch.heard_s + self._deaf_s,
+            level=self._watch.peak,
+            room=self._room,
+            subject=self._subject,
+            step=self._step,
+            order=self._order(),
+            advice=advice(sitting.steps[self._step].heard, sitting.reading),
+            verdicts=tuple(b.verdict for b in self._sittings),
+            taken=taken,
+            match=self._match,
+            cautions=tuple(self._cautions),
+        )
+
+    def _said(self, event: Event | None, taken: Taken | None = None) -> State:
+        self.state = self._made(event, taken)
+        return self.state
+
+    def _order(self) -> str:
+        if self.matched:
+            return "The two belts match."
+        order = self._sittings[self._subject].subject.orders[self._step]
+        if self._turn_awaited and self._match is not None and self._match.turn is not None:
+            words = str(self._match.turn)
+            return f"{words[0].upper()}{words[1:]}; settle it and pluck it again."
+        return order
+
+    # --- plucks
+
+    def _pluck(self, pluck: Pluck) -> Iterator[State]:
+        assert pluck.onset_s is not None
+        if self._turn_awaited:
+            self._begin_setting(self._subject)
+        sitting, index = self._sittings[self._subject], self._step
+        subject = self._subject
+        one = sitting.hear(index, pluck)
+        sitting.judge()
+        self._count += 1
+        end_s = pluck.onset_s + (len(pluck.samples) - pluck.onset) / pluck.rate_hz
+        self._watch.plucked(pluck.onset_s, end_s)
+        self._judge_input()
+        if one.used:
+            sitting.steps[index].taken += 1
+        verdict = sitting.verdicts[min(index, len(sitting.verdicts) - 1)]
+        taken = Taken(
+            subject,
+            index,
+            self._count,
+            self._figures(one, verdict),
+            sitting.verdicts[-1],
+            self._sound(pluck.onset_s, end_s),
+        )
+        if one.used:
+            self._compare()
+        yield self._said("taken" if one.used else "refused", taken)
+        if one.used and self._guide():
+            yield self._said("moved on")
+
+    def _figures(self, one: HeardPluck, verdict: Verdict) -> PluckReading:
+        """Return the pluck's own figures, its onset counted with the beeps."""
+        at = None if one.onset_s is None else one.onset_s + self._skipped_before(one.onset_s)
+        same = [p for p in verdict.reading.plucks if p.onset_s == one.onset_s]
+        if same:
+            return replace(same[-1], onset_s=at)
+        return PluckReading(at, None, None, None, used=False, reason=one.reason)
+
+    def _skipped_before(self, heard_s: float) -> float:
+        return max((deaf for at, deaf in self._skipped if at <= heard_s), default=0.0)
+
+    def _sound(self, onset_s: float, end_s: float) -> Sound | None:
+        if self._ring is None:
+            return None
+        begin = max(onset_s - LEAD_S, self._last_end_s)
+        self._last_end_s = end_s
+        return Sound(self._ring.cut(begin, onset_s, end_s + TAIL_S), self._rate_hz)
+
+    def _judge_input(self) -> None:
+        if self._watch.cut:
+            self._cautions.setdefault(CUT)
+        if self._watch.pumped:
+            self._cautions.setdefault(PUMPED)
+
+    def _begin_setting(self, subject: int) -> None:
+        self._sittings[subject].begin_setting()
+        self._step = 0
+        self._looks = 0
+        self._turn_awaited = False
+
+    # --- guiding
+
+    def _compare(self) -> None:
+        if len(self._sittings) != PAIR or not all(b.plucked for b in self._sittings):
+            return
+        a, b = (sitting.readings[-1] for sitting in self._sittings)
+        if min(_fewest(sitting) for sitting in self._sittings) >= LEAST_PLUCKS:
+            self._looks += 1
+        self._match = compare(
+            a,
+            b,
+            names=(self._sittings[0].subject.name, self._sittings[1].subject.name),
+            within=self._within,
+            same_span=self._same_span,
+            one_roll=self._one_roll,
+            look=max(1, self._looks),
+            turning=self._turning,
+            window=self._sittings[0].subject.window,
+        )
+
+    def _guide(self) -> bool:
+        """Move on where there is enough; tell whether the order has changed."""
+        sitting = self._sittings[self._subject]
+        if self.matched:
+            return False
+        if self._match is not None and self._match.word == "unmatched" and self._all_through():
+            return self._ask_for_turn()
+        if not self._enough(sitting):
+            return False
+        before = self._subject, self._step
+        if self._step + 1 < len(sitting.steps):
+            self._step += 1
+        elif len(self._sittings) == PAIR:
+            self._subject, self._step = self._belt_in_doubt(), 0
+        return (self._subject, self._step) != before
+
+    def _all_through(self) -> bool:
+        return all(sitting.plucked for sitting in self._sittings)
+
+    def _ask_for_turn(self) -> bool:
+        assert self._match is not None
+        if self._match.turn is None:
+            return False
+        self._turning = self._match.turn.belt
+        self._subject, self._step = self._turning, 0
+        self._turn_awaited = True
+        return True
+
+    def _enough(self, sitting: Sitting) -> bool:
+        step = sitting.steps[self._step]
+        if self._wanted is not None:
+            return step.taken >= self._wanted
+        found = advice(step.heard, sitting.reading)
+        return found.kind == "enough" or len(step.used_hz) >= ENOUGH_PLUCKS
+
+    def _belt_in_doubt(self) -> int:
+        """Return the belt to pluck next: one not yet plucked, else the one known less well."""
+        for i, sitting in enumerate(self._sittings):
+            if not sitting.plucked:
+                return i
+        spreads = [_own_doubt(sitting.readings[-1]) for sitting in self._sittings]
+        here = self._subject
+        return 1 - here if spreads[1 - here] > spreads[here] / PLUCKS_WEIGH else here
+
+    def _next(self) -> None:
+        self._turn_awaited = False
+        sitting = self._sittings[self._subject]
+        self._step += 1
+        if self._step >= len(sitting.steps):
+            self._subject, self._step = (self._subject + 1) % len(self._sittings), 0
+
+
+def _fewest(sitting: Sitting) -> int:
+    return min(len(step.used_hz) for step in sitting.steps)
+
+
+def _own_doubt(reading: Reading) -> float:
+    """Return the relative standard uncertainty that the plucks leave."""
+    f = reading.frequency
+    if f is None:
+        return math.inf
+    return max((line.u for line in f.budget() if line.name == "plucks"), default=0.0) / f.value

@@ -1,0 +1,224 @@
+"""One belt while it is measured: a plan of steps, and the plucks of each step made into readings.
+
+A belt is read in one step (a strand as it is) or in two: both strands, one strand arriving from
+either side, or the same strand at two parks. Each pluck is heard as it comes; where it does not
+fit the others, the last ones are decided anew together.
+
+Conventions: no input, no output; bounded memory however many plucks there are.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+
+from beltpitch.advice.window import Window
+from beltpitch.belt.catalogue import Belt
+from beltpitch.belt.span import Span
+from beltpitch.errors import CannotTell
+from beltpitch.estimate import Estimate
+from beltpitch.reading import Reading, both_strands, from_parks, heard_reading
+from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck
+from beltpitch.sound.pitch import hear
+from beltpitch.sound.pluck import Pluck
+from beltpitch.verdict import Verdict, judged
+
+Way = Literal["one", "strands", "sides", "parks"]
+
+MOST_PLUCKS = 200  # of one step that are kept
+JOINT = 8  # plucks that are decided together anew when one of them disagrees
+SAME_TONE = 0.01  # relative; within it plucks need no new decision
+BOTH = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """A belt to be measured, and how.
+
+    Parameters
+    ----------
+    name
+        What the person calls it.
+    belt, span
+        What is plucked; without them only frequencies are given.
+    window
+        Where its preload should lie.
+    expected
+        Where its frequency must lie.
+    way
+        ``one`` strand as it is, both ``strands``, one strand arriving from either of two ``sides``,
+        or the same strand at two ``parks``.
+    strands
+        Names of the strand, or of the two strands.
+    travel
+        How far the carriage moves between two parks, in m.
+    echoes
+        Defaults that were taken for it, to be shown.
+    """
+
+    name: str
+    belt: Belt | None = None
+    span: Span | None = None
+    window: Window | None = None
+    expected: FrequencyRange = field(default_factory=FrequencyRange)
+    way: Way = "one"
+    strands: tuple[str, ...] = ()
+    travel: Estimate | None = None
+    echoes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.way == "parks" and (self.travel is None or self.belt is None):
+            raise ValueError(f"{self.name}: two parks need the belt and the travel")
+        if self.way == "strands" and len(self.strands) != BOTH:
+            raise ValueError(f"{self.name}: both strands need two names, got {self.strands}")
+
+    @property
+    def orders(self) -> tuple[str, ...]:
+        """One sentence for each step."""
+        settle = f"{self.name}: push the carriage slowly to and fro three times and let go"
+        on = f"the {self.strands[0]} strand" if self.strands else "the belt"
+        if self.way == "strands":
+            first, second = self.strands
+            return (
+                f"{settle}; then pluck the {first} strand.",
+                f"{settle}; then pluck the {second} strand.",
+            )
+        if self.way == "sides":
+            return (
+                f"{self.name}: push the carriage to one side, bring it slowly back to its place, "
+                f"let go; then pluck {on}.",
+                f"{self.name}: now arrive from the other side, let go; then pluck {on}.",
+            )
+        if self.way == "parks":
+            assert self.travel is not None
+            return (
+                f"{self.name}: park the carriage at the first place; then pluck {on}.",
+                f"{self.name}: move the carriage by {self.travel.value * 1000:.4g} mm; then pluck "
+                f"{on} again.",
+            )
+        return (f"{settle}; then pluck {on}.",)
+
+
+@dataclass(slots=True)
+class Step:
+    """The plucks of one step of one belt at one setting of its tensioner."""
+
+    key: str
+    plucks: deque[Pluck] = field(default_factory=lambda: deque(maxlen=JOINT))
+    heard: deque[HeardPluck] = field(default_factory=lambda: deque(maxlen=MOST_PLUCKS))
+    steady: set[float] = field(default_factory=set)
+    taken: int = 0
+
+    @property
+    def used_hz(self) -> list[float]:
+        """Frequencies of the plucks that count, in order."""
+        return [h.pitch.frequency_hz for h in self.heard if h.used and h.pitch]
+
+
+class Sitting:
+    """One belt being measured: its steps, and what has been made of their plucks.
+
+    Parameters
+    ----------
+    subject
+        The belt and how it is measured.
+    """
+
+    def __init__(self, subject: Subject) -> None:
+        self.subject = subject
+        self.setting = 0
+        self.steps: list[Step] = []
+        self.readings: tuple[Reading, ...] = ()
+        self.verdicts: tuple[Verdict, ...] = ()
+        self.begin_setting()
+
+    def begin_setting(self) -> None:
+        """Forget the plucks: the tensioner was turned."""
+        self.setting += 1
+        name = self.subject.name
+        self.steps = [Step(f"{name}/{self.setting}/{i}") for i in range(len(self.subject.orders))]
+
+    @property
+    def plucked(self) -> bool:
+        """Whether every step has a pluck that counts."""
+        return all(step.used_hz for step in self.steps)
+
+    @property
+    def reading(self) -> Reading | None:
+        """The last and fullest reading."""
+        return self.readings[-1] if self.readings else None
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """The last and fullest verdict."""
+        return self.verdicts[-1] if self.verdicts else None
+
+    def hear(self, index: int, pluck: Pluck) -> HeardPluck:
+        """Hear one pluck; where it does not fit, decide anew over the last ones together."""
+        step, expected = self.steps[index], self.subject.expected
+        step.plucks.append(pluck)
+        found = hear([pluck], expected)
+        step.steady.update(found.steady_hz)
+        one = found.plucks[0] if found.plucks else _unheard(pluck, found)
+        step.heard.append(one)
+        if pluck.refused is None and len(step.plucks) > 1 and not _fits(one, step.used_hz[:-1]):
+            again = hear(list(step.plucks), expected).plucks
+            if len(again) == len(step.plucks):
+                for _ in again:
+                    step.heard.pop()
+                step.heard.extend(again)
+        return step.heard[-1]
+
+    def judge(self) -> None:
+        """Make readings and verdicts of what was heard."""
+        parts = [self._reading(step) for step in self.steps if step.heard]
+        self.readings = self._joined(parts) if parts else ()
+        self.verdicts = tuple(judged(r, self.subject.window) for r in self.readings)
+
+    def _reading(self, step: Step) -> Reading:
+        plucks = tuple(step.heard)
+        why = None
+        if not step.used_hz:
+            why = next((h.reason for h in reversed(plucks) if h.reason), None)
+        told = Heard(plucks, tuple(sorted(step.steady)), why)
+        me = self.subject
+        reading = heard_reading(told, me.name, me.belt, me.span, key=step.key)
+        strand = me.strands[0] if me.strands else None
+        return replace(reading, strand=strand, echoes=(*reading.echoes, *me.echoes))
+
+    def _joined(self, parts: Sequence[Reading]) -> tuple[Reading, ...]:
+        """Return readings that share a preload, or with the one that two parks make."""
+        me = self.subject
+        if len(parts) < len(self.steps) or me.way == "one":
+            return tuple(parts)
+        first, second = parts
+        try:
+            if me.way == "parks":
+                assert me.travel is not None
+                return (first, second, from_parks(first, second, me.travel))
+            on = me.strands[0] if me.strands else "strand"
+            names = (f"{on}, from one side", f"{on}, from the other")
+            if me.way == "strands":
+                names = (me.strands[0], me.strands[1])
+            return both_strands(first, second, names)
+        except CannotTell as error:
+            said = dict.fromkeys((*second.warnings, error.message))
+            return (first, replace(second, warnings=tuple(said)))
+
+
+def _unheard(pluck: Pluck, heard: Heard) -> HeardPluck:
+    return HeardPluck(pluck.onset_s, None, used=False, reason=pluck.refused or heard.reason)
+
+
+def _fits(one: HeardPluck, others_hz: Sequence[float]) -> bool:
+    """Whether a pluck says what the others say, so that nothing need be decided anew."""
+    if not (one.used and one.pitch):
+        return False
+    if not others_hz:
+        return False
+    usual = float(np.median(others_hz))
+    return abs(one.pitch.frequency_hz / usual - 1) <= SAME_TONE
