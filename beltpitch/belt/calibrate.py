@@ -98,9 +98,32 @@ class Row:
             raise RequestError(f"mode is {self.mode_n}, the fundamental is mode 1")
 
 
+# kind of ends: holding of both, and the limit of what it may be off by
+HOLDINGS: dict[str, tuple[float, float]] = {
+    "clamp": (CLAMP_HOLDING, CLAMP_HOLDING_LIMIT),
+    "free": (0.5, 0.5),
+    "full": (1.0, 0.0),
+}
+
+
+def holding(kind: str) -> Estimate:
+    """Return how ends of a kind hold, 0 pinned to 1 clamped.
+
+    "clamp" is a plate with rubber under it, "full" a clamp taken as perfect, "free" anything.
+
+    Raises
+    ------
+    RequestError
+        If there is no such kind.
+    """
+    if kind not in HOLDINGS:
+        raise RequestError(f'ends "{kind}" are not one of {", ".join(HOLDINGS)}')
+    value, limit = HOLDINGS[kind]
+    return Estimate.single(value, rectangular(limit), name="ends", key="rig/ends")
+
+
 def _clamped() -> Estimate:
-    u = rectangular(CLAMP_HOLDING_LIMIT)
-    return Estimate.single(CLAMP_HOLDING, u, name="ends", key="rig/ends")
+    return holding("clamp")
 
 
 def _scale() -> Estimate:

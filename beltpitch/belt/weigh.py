@@ -225,7 +225,7 @@ def compare(weighed: Estimate, other: Estimate, name: str = "the catalogue") -> 
     else:
         words = (
             f"{abs(percent):.1f} % {heavier} than {name}, beyond both doubts ({both:.1%}): "
-            "trust the scale, but first make sure that it is this belt, this width and this length"
+            "trust what was measured, but first make sure that it is this belt and this length"
         )
     if gross:
         words += "; so far off is usually a slip in a unit, a width or a count of teeth"

@@ -13,8 +13,9 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from beltpitch.belt.calibrate import LIGHTEST_FOOT, Row
+from beltpitch.belt.calibrate import CLAMP_HOLDING, LIGHTEST_FOOT, Row
 from beltpitch.belt.catalogue import Belt
+from beltpitch.belt.corrections import air_carried
 from beltpitch.belt.gravity import STANDARD
 from beltpitch.belt.hang import hung_tension
 from beltpitch.belt.mechanics import frequency
@@ -26,6 +27,9 @@ from beltpitch.quantity import positive as read_positive
 
 HALF = 0.5  # of the allowable strand tension: the most to hang
 STEPS = 5  # weights, each half of the one before
+FEWEST = 2  # weights that a fit needs
+LOWEST = 15.0  # Hz: nothing lower is listened for
+WELL_HEARD = 35.0  # Hz, with its partials, by a laptop's microphone; a judgement
 PLUCK_SCATTER = 0.003  # pluck to pluck, relative; common practice, no source (the design's)
 FREQUENCY_LIMIT = 0.002  # the design's default for a typed frequency
 TAPE_LIMIT_M = 0.001  # the design's default for a tape
@@ -261,13 +265,34 @@ def heaviest_pull_n(belt: Belt) -> tuple[float, str] | None:
     return None
 
 
+def plan_for(
+    belt: Belt, length_m: float, heaviest_n: float, gravity_m_s2: float = STANDARD
+) -> tuple[PlannedWeight, ...]:
+    """Return the weights worth hanging on a belt clamped at both ends; see `plan_weights`."""
+    strand = Strand(
+        span_m=length_m,
+        linear_mass_kg_per_m=belt.linear_mass.value,
+        stiffness_n_m2=belt.ei_n_m2.value if belt.ei_n_m2 else 0.0,
+        hold_a=CLAMP_HOLDING,
+        hold_b=CLAMP_HOLDING,
+        air_kg_per_m=air_carried(belt.width_m) if belt.width_m else 0.0,
+    )
+    return plan_weights(strand, heaviest_n, gravity_m_s2)
+
+
+def expected_hz(hung: HungWeight, linear_mass_kg_per_m: float, gravity_m_s2: float) -> float:
+    """Return about what a weight sounds by the string law, for where to listen."""
+    tension = hung_tension(hung.mass_kg, linear_mass_kg_per_m * hung.length_m, gravity_m_s2)
+    return frequency(Strand(hung.length_m, linear_mass_kg_per_m), tension, hung.mode_n)
+
+
 def plan_weights(
     strand: Strand, heaviest_n: float, gravity_m_s2: float = STANDARD
 ) -> tuple[PlannedWeight, ...]:
     """Return weights from the heaviest down, each half of the one before.
 
     Halving spreads them evenly over sqrt T, which is what tells stiffness from mass. None is so
-    light that the hung belt moves it.
+    light that the hung belt moves it, or sounds too low to be heard.
 
     Raises
     ------
@@ -279,12 +304,20 @@ def plan_weights(
     heaviest = heaviest_n / gravity_m_s2 - hung / 2
     masses = [heaviest / 2**k for k in range(STEPS)]
     kept = [m for m in masses if m >= LIGHTEST_FOOT * hung]
-    if len(kept) < 2:  # noqa: PLR2004
+    tensions = [hung_tension(m, hung, gravity_m_s2) for m in kept]
+    tones = [frequency(strand, t) for t in tensions]
+    plan = tuple(
+        PlannedWeight(*one) for one in zip(kept, tensions, tones, strict=True) if one[2] >= LOWEST
+    )
+    if len(plan) < FEWEST:
         raise RequestError(
             f"{heaviest_n:.0f} N is too little for {strand.span_m:.2g} m of this belt: hang a "
             "shorter strand"
         )
-    tensions = [hung_tension(m, hung, gravity_m_s2) for m in kept]
-    return tuple(
-        PlannedWeight(m, t, frequency(strand, t)) for m, t in zip(kept, tensions, strict=True)
-    )
+    return plan
+
+
+def easier_length_m(plan: Sequence[PlannedWeight], length_m: float) -> float | None:
+    """Return a length at which the lightest weight is well heard; None if it is already."""
+    lightest = min(w.frequency_hz for w in plan)
+    return None if lightest >= WELL_HEARD else length_m * lightest / WELL_HEARD

@@ -12,7 +12,18 @@ import sys
 import typer
 from typer.exceptions import TyperException
 
-from beltpitch.cli import belts, demo, frequency, recording, span, tension, window
+from beltpitch.cli import (
+    adjust,
+    belts,
+    demo,
+    frequency,
+    hang,
+    recording,
+    span,
+    tension,
+    weigh,
+    window,
+)
 from beltpitch.errors import BeltpitchError
 
 app = typer.Typer(
@@ -24,7 +35,7 @@ app = typer.Typer(
     rich_markup_mode=None,  # the rich help loads rich.markdown: twice the whole start-up
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-for module in (tension, frequency, recording, belts, span, window, demo):
+for module in (tension, frequency, recording, belts, span, window, adjust, weigh, hang, demo):
     module.add_to(app)
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it

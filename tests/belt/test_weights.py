@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -10,7 +11,10 @@ from beltpitch.belt.catalogue import belt, own_belt
 from beltpitch.belt.strand import Strand
 from beltpitch.belt.weights import (
     HungWeight,
+    easier_length_m,
+    expected_hz,
     heaviest_pull_n,
+    plan_for,
     plan_weights,
     read_pair,
     read_table,
@@ -121,15 +125,26 @@ def test_typed_pairs() -> None:
 
 def test_weights_worth_hanging() -> None:
     strand = Strand(0.5, 12.6e-3, 1.2e-4, 1.0, 1.0)
-    plan = plan_weights(strand, 39.0)
+    plan = plan_weights(replace(strand, span_m=0.25), 39.0)
     assert [p.mass_kg / plan[0].mass_kg for p in plan] == [1, 0.5, 0.25, 0.125, 0.0625]
     assert plan[0].tension_n == pytest.approx(39.0)
     # half the pull: 1/sqrt 2 of the tone, nearly
     assert plan[1].frequency_hz / plan[0].frequency_hz == pytest.approx(0.707, abs=0.01)
-    heavy = Strand(2.0, 0.1)
-    assert all(p.mass_kg >= 20 * 0.2 for p in plan_weights(heavy, 100.0))
+    assert easier_length_m(plan, 0.25) == pytest.approx(0.25 * plan[-1].frequency_hz / 35)
+    assert easier_length_m(plan[:2], 0.25) is None
+    assert len(plan_weights(strand, 39.0)) == 4  # the lightest would sound below 15 Hz
+    heavy = Strand(0.15, 0.3)
+    assert [w.mass_kg > 20 * 0.045 for w in plan_weights(heavy, 100.0)] == [True] * 4
     with pytest.raises(RequestError, match="hang a shorter strand"):
-        plan_weights(heavy, 50.0)
+        plan_weights(replace(heavy, span_m=2.0), 50.0)
+
+
+def test_where_to_listen_is_near_the_plan() -> None:
+    (hung,) = table("mass [kg],recording\n1.0,one.wav")
+    assert expected_hz(hung, 12.6e-3, 9.80665) == pytest.approx(28.0, abs=0.1)
+    made = belt("2GT 9 mm")
+    near = [w for w in plan_for(made, 0.5, 39.22) if w.mass_kg == pytest.approx(1.0, rel=0.01)]
+    assert near[0].frequency_hz == pytest.approx(28.0, rel=0.03)
 
 
 def test_never_more_than_half_the_allowable() -> None:

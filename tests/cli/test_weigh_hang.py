@@ -1,0 +1,261 @@
+"""The commands `weigh` and `hang` as a user runs them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from beltpitch.belt.hang import hung_tension, swing_factor
+from beltpitch.belt.mechanics import frequency
+from beltpitch.belt.strand import Strand
+from beltpitch.cli.main import run_with
+from beltpitch.quantity import LINEAR_MASS, parse
+from beltpitch.sound.recording import save_sound
+from beltpitch.sound.synth import pluck_recording
+
+Capture = pytest.CaptureFixture[str]
+MASS = 11.2e-3  # kg/m, of the belt that is hung here; the catalogue says 12.6
+BELT = ["--belt", "2GT 9 mm"]
+SETS = Path(__file__).parents[2] / "calibration" / "hung_weights"
+
+
+def run(capsys: Capture, *arguments: str) -> tuple[int, str, str]:
+    code = run_with(list(arguments))
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+def run_json(capsys: Capture, *arguments: str) -> dict[str, Any]:
+    code, out, err = run(capsys, *arguments, "--json")
+    assert code == 0, err
+    record: dict[str, Any] = json.loads(out)
+    assert record["schema"] == 1
+    return record
+
+
+def tone(weight: float, length: float = 0.5) -> float:
+    strand = Strand(length, MASS, 4e-4, 0.8, 0.8, 7.7e-5, 28.8e3)
+    hung = MASS * length
+    return frequency(strand, hung_tension(weight, hung)) / swing_factor(weight, hung)
+
+
+# --- weigh --------------------------------------------------------------------------------------
+
+
+def test_weigh_prints_mass_comparison_doubt_and_how_to_use_it(capsys: Capture) -> None:
+    code, out, err = run(
+        capsys, "weigh", *BELT, "--length", "500 mm", "--mass", "6.3 g", "--scale", "0.1 g"
+    )
+    assert (code, err) == (0, "")
+    assert "12.600 g/m" in out
+    assert "fits the catalogue" in out
+    assert "rounding" in out
+    assert "length 500 mm, taken as +/- 1 mm" in out
+    assert max(len(line) for line in out.splitlines()) <= 80
+
+
+def test_what_weigh_says_to_type_is_read_back_the_same(capsys: Capture) -> None:
+    record = run_json(capsys, "weigh", *BELT, "--length", "500", "--mass", "6.3 g")["weigh"]
+    typed = parse(record["option"].removeprefix("--linear-mass "), LINEAR_MASS)
+    assert typed.value * 1000 == pytest.approx(record["linear_mass_g_per_m"], rel=1e-4)
+    assert typed.u is not None
+    assert typed.u * 1000 == pytest.approx(record["linear_mass_u_g_per_m"], rel=0.02)
+    assert record["dof"] is None
+    assert record["budget"][0]["input"] == "rounding"
+    assert record["catalogue"]["fits"] is True
+
+
+def test_weigh_a_loop_by_its_teeth(capsys: Capture) -> None:
+    record = run_json(
+        capsys, "weigh", *BELT, "--teeth", "200", "--loop", "--mass", "4.21 g", "--mass", "4.25 g"
+    )["weigh"]
+    assert record["length_mm"] == pytest.approx(400)
+    assert record["weighings_g"] == pytest.approx([4.21, 4.25])
+    assert record["linear_mass_g_per_m"] == pytest.approx(4.23 / 0.4)
+    assert "weighings" in {line["input"] for line in record["budget"]}
+
+
+def test_weigh_without_a_mass_says_how_long_a_piece(capsys: Capture) -> None:
+    code, out, _ = run(capsys, "weigh", "--scale", "1 g")
+    assert code == 0
+    assert "1 g scale   for 1.0%: 3.4 m, which weighs 42.6 g" in out
+    assert "0.1 g scale for 1.0%: 35 cm" in out
+    plan = run_json(capsys, "weigh", *BELT, "--scale", "1 g", "--scale-error", "1.5 %")["weigh"]
+    longest = {(p["scale_g"], p["u"]): p["length_mm"] for p in plan["plan"]}
+    assert longest[1.0, 0.01] > 3400
+    assert longest[1.0, 0.005] is None
+
+
+@pytest.mark.parametrize(
+    ("arguments", "why"),
+    [
+        (["--mass", "6.3 g"], "give the length of the piece"),
+        (["--mass", "6.3 g", "--length", "500", "--teeth", "250"], "give the length of the piece"),
+        (["--mass", "6.3 g", "--teeth", "250"], "needs the tooth spacing"),
+        (["--mass", "6.3 N", "--length", "500"], "no unit of mass"),
+        (["--mass", "0 g", "--length", "500"], "greater than zero"),
+        (["--mass", "6,3 g", "--length", "500"], "decimal point"),
+        (["--mass", "6.3 g", "--length", "-500"], "greater than zero"),
+        (["--mass", "6.3 g", "--length", "500", "--scale", "0"], "greater than zero"),
+        (["--mass", "6.3 g", "--length", "500", "--scale-error", "200 %"], "--scale-error"),
+        (["--width", "9 mm"], "--width alone"),
+    ],
+)
+def test_a_wrong_weighing_is_one_line(capsys: Capture, arguments: list[str], why: str) -> None:
+    code, out, err = run(capsys, "weigh", *arguments)
+    assert (code, out) == (2, "")
+    assert why in err
+    assert len(err.strip().splitlines()) == 1
+
+
+def test_a_piece_too_light_for_the_scale_is_exit_1(capsys: Capture) -> None:
+    code, out, err = run(capsys, "weigh", "--length", "300", "--mass", "4 g", "--scale", "1 g")
+    assert (code, out) == (1, "")
+    assert "too light for a scale" in err
+
+
+# --- hang ---------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def table(tmp_path: Path) -> Path:
+    path = tmp_path / "buckets.csv"
+    rows = [f"{m} +/- 0.001, {tone(m):.3f}, bucket {i}" for i, m in enumerate((0.25, 0.5, 1, 2, 4))]
+    path.write_text("\n".join(["mass [kg], frequency [Hz], label", *rows]), encoding="utf-8")
+    return path
+
+
+def test_hang_prints_what_the_weights_told(capsys: Capture, table: Path) -> None:
+    code, out, err = run(
+        capsys, "hang", str(table), *BELT, "--length", "500 +/- 1 mm", "--latitude", "45 deg"
+    )
+    assert (code, err) == (0, "")
+    assert "linear mass" in out
+    assert "stiffness" in out
+    assert "correlation" in out
+    assert "tell stiffness from" in out
+    assert "-3 u" in out
+    assert max(len(line) for line in out.splitlines()) <= 80
+    assert "gravity as" not in out
+
+
+def test_hang_json(capsys: Capture, table: Path) -> None:
+    record = run_json(capsys, "hang", str(table), *BELT, "--length", "500 +/- 1 mm")["hang"]
+    low, high = record["interval_g_per_m"]
+    assert low < 1000 * MASS < high
+    assert record["linear_mass_u_g_per_m"] < 0.01 * record["linear_mass_g_per_m"]
+    low, high = record["stiffness_interval_n_mm2"]
+    assert low < 400 < high
+    assert record["stiffness_seen"] is True
+    assert [row["label"] for row in record["rows"]][:2] == ["bucket 0", "bucket 1"]
+    assert all(row["used"] and abs(row["residual_u"]) < 1 for row in record["rows"])
+    assert record["chi2_dof"] == 3
+    assert {"between": ["linear mass", "stiffness"], "r": pytest.approx(0.5, abs=0.4)} in record[
+        "correlations"
+    ]
+
+
+def test_typed_pairs_are_a_table(capsys: Capture) -> None:
+    pairs = [x for m in (0.25, 0.5, 1.0, 2.0) for x in ("--weight", f"{m} kg: {tone(m):.2f} Hz")]
+    record = run_json(capsys, "hang", *pairs, "--length", "500", "--width", "9 mm")["hang"]
+    assert record["belt"] is None
+    assert record["linear_mass_g_per_m"] == pytest.approx(1000 * MASS, rel=0.02)
+    assert any("borrow" in n or "scatters by 0.3 %" in n for n in record["notes"])
+
+
+def test_tones_are_taken_from_one_recording_a_weight(capsys: Capture, tmp_path: Path) -> None:
+    lines = ["mass [kg], recording, length [mm]"]
+    for i, m in enumerate((0.5, 1.0, 2.0, 4.0)):
+        sound = pluck_recording(tone(m, 0.25), plucks=3, decay_s=0.3, noise=1e-3, seed=i)
+        save_sound(tmp_path / f"{i}.wav", sound, 48_000.0)
+        lines.append(f"{m:.3f}, {i}.wav, 250 +/- 0.3")
+    table = tmp_path / "heard.csv"
+    table.write_text("\n".join(lines), encoding="utf-8")
+    record = run_json(capsys, "hang", str(table), *BELT)["hang"]
+    low, high = record["interval_g_per_m"]
+    assert low < 1000 * MASS < high
+    assert record["linear_mass_g_per_m"] == pytest.approx(1000 * MASS, rel=0.03)
+
+
+def test_a_measured_set_runs_as_it_stands(capsys: Capture) -> None:
+    file = SETS / "cord_purple_report.csv"
+    record = run_json(capsys, "hang", str(file), "--level", "--ends", "free")["hang"]
+    assert record["linear_mass_g_per_m"] == pytest.approx(2.197, rel=0.03)
+    assert len(record["rows"]) == 13
+
+
+def test_without_weights_it_says_which_to_hang_and_how_to_be_safe(capsys: Capture) -> None:
+    code, out, _ = run(capsys, "hang", *BELT, "--length", "250 mm")
+    assert code == 0
+    assert "4.01 kg" in out
+    assert "working pull" in out
+    assert "a hand's breadth above the floor" in " ".join(out.split())
+    assert "Never stand in line" in out
+    assert "eye protection" in out
+    plan = run_json(capsys, "hang", "--belt", "AT5 25 mm", "--length", "400 mm")["hang"]
+    assert plan["plan"][0]["tension_n"] == pytest.approx(plan["most_n"])
+    assert len(plan["cautions"]) >= 4
+
+
+def test_pulling_too_hard_is_said(capsys: Capture) -> None:
+    pairs = [x for m in (1.0, 8.0) for x in ("--weight", f"{m} kg: {tone(m):.2f} Hz")]
+    record = run_json(capsys, "hang", *pairs, "--length", "500", *BELT, "--weighed", "11.2(1)")
+    assert any("N was pulled, more than 39 N" in w for w in record["hang"]["warnings"])
+
+
+@pytest.mark.parametrize(
+    ("arguments", "why"),
+    [
+        ([], "give the weights and their tones"),
+        (["nothing.csv"], "nothing.csv cannot be read"),
+        (["."], "is a folder"),
+        (["--weight", "1 kg: 40 Hz"], "needs the length"),
+        (["--weight", "1 kg 40 Hz", "--length", "500"], "no weight with its tone"),
+        (["--weight", "1 kg: 40 Hz", "--length", "500", "--height", "3 m"], "needs the latitude"),
+        (["--weight", "1 kg: 40 Hz", "--length", "500", "--latitude", "95"], "latitude is 95"),
+        (["--weight", "1 kg: 40 Hz", "--length", "500", "--ends", "glue"], 'ends "glue"'),
+        (["--weight", "1 kg: 40 Hz", "--length", "500", "--fit-ends"], "one length"),
+        (["--linear-mass", "3"], "--linear-mass"),
+    ],
+)
+def test_a_wrong_hanging_is_one_line(capsys: Capture, arguments: list[str], why: str) -> None:
+    code, out, err = run(capsys, "hang", *arguments)
+    assert (code, out) == (2, "")
+    assert why in err
+    assert len(err.strip().splitlines()) == 1
+
+
+def test_one_weight_tells_too_little(capsys: Capture) -> None:
+    code, out, err = run(capsys, "hang", "--weight", "1 kg: 40 Hz", "--length", "500")
+    assert (code, out) == (1, "")
+    assert "1 rows cannot tell linear mass, stiffness" in err
+
+
+@pytest.mark.parametrize(
+    ("content", "why"),
+    [
+        (b"\xff\xfe\x00mass", "no text in UTF-8"),
+        (b"mass [kg]\x00", "no text"),
+        (b"", "the table is empty"),
+        (b"a" * 1_000_001, "larger than a megabyte"),
+    ],
+)
+def test_what_is_no_table_is_refused(
+    capsys: Capture, tmp_path: Path, content: bytes, why: str
+) -> None:
+    path = tmp_path / "x.csv"
+    path.write_bytes(content)
+    code, _, err = run(capsys, "hang", str(path), "--length", "500")
+    assert code == 2
+    assert why in err
+
+
+def test_a_recording_that_is_missing_is_named(capsys: Capture, tmp_path: Path) -> None:
+    path = tmp_path / "x.csv"
+    path.write_text("mass [kg],recording\n1,a.wav\n2,b.wav\n", encoding="utf-8")
+    code, _, err = run(capsys, "hang", str(path), "--length", "500")
+    assert code == 2
+    assert "a.wav" in err
