@@ -249,11 +249,12 @@ def _check_allowable(setup: Setup, target_n: float, readings: Sequence[Estimate]
         )
     top = ceiling(setup, readings)
     if top is not None and target_n > top:
+        share, force = _doubts(readings)
+        doubt = f"{share:.1%}" + (f" and {force:.2g} N" if force else "")
         raise RequestError(
             f"a target of {target_n:.4g} N is too near the allowable strand tension of "
-            f"{allowable:.4g} N: readings have a standard uncertainty of {readings[-1].u:.2g} N, "
-            f"so at most {max(0.0, top):.4g} N is safe; weigh the belt to know it better, or aim "
-            "lower"
+            f"{allowable:.4g} N: readings have a standard uncertainty of {doubt}, so at most "
+            f"{max(0.0, top):.4g} N is safe; weigh the belt to know it better, or aim lower"
         )
 
 

@@ -132,7 +132,8 @@ def adjust(
         ("--ea", ea, FORCE_KIND),
     )
     notes = (*echoes, *asked.echoes, *o.bare_numbers(given), *_belt_notes(asked.belt))
-    job = _Job(setup, wanted, positive(within, PERCENT).value, readings, turns, step, notes)
+    way = "recording" if files else "--frequency" if frequency else "--reading"
+    job = _Job(setup, wanted, positive(within, PERCENT).value, readings, turns, step, notes, way)
     if json:
         show.print_json({"schema": SCHEMA, "adjust": _as_json(job)})
     else:
@@ -150,6 +151,7 @@ class _Job:
     turned: Sequence[float]
     step: Step
     notes: tuple[str, ...]
+    way: str
 
 
 # --- reading ------------------------------------------------------------------------------------
@@ -395,21 +397,17 @@ def _draw(job: _Job, unit: str) -> None:
     where.print()
     _ruler(job, unit)
     if step.turns:
-        field(where, "then", _again(job, unit))
+        field(where, "then", _again(job))
     for words in job.notes:
         field(where, "taken", words)
     for i, words in enumerate(step.cautions):
         field(where, "caution" if i == 0 else "", words)
 
 
-def _again(job: _Job, unit: str) -> str:
-    from beltpitch.cli.show import force
-
-    before = " ".join(f'--reading "{force(r.value, unit)}"' for r in job.readings)
-    turned = " ".join(f"--turned {t:.3g}" for t in (*job.turned, job.step.turns))
+def _again(job: _Job) -> str:
     return (
-        "run the same again with what was turned and the new reading added, such as "
-        f'{before} {turned} --reading "..."'
+        f"turn, settle, and run the same command again with --turned {job.step.turns:.3g} (or what "
+        f"was really turned) and the new {job.way} added"
     )
 
 

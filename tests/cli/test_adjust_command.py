@@ -1,0 +1,182 @@
+"""``beltpitch adjust`` as a user runs it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from beltpitch.cli.main import run_with
+from beltpitch.sound.recording import save_sound
+from beltpitch.sound.synth import pluck_recording
+
+Capture = pytest.CaptureFixture[str]
+SCREW = ["--drive", "fixed", "--thread", "M4", "--loop", "1400 mm"]
+BASE = ["--belt", "2GT 9 mm", "--target", "60 N", *SCREW]
+
+
+def run(capsys: Capture, *arguments: str) -> tuple[int, str, str]:
+    code = run_with(["adjust", *arguments])
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+def record(capsys: Capture, *arguments: str) -> dict[str, Any]:
+    code, out, err = run(capsys, *arguments, "--json")
+    assert (code, err) == (0, "")
+    found = json.loads(out, parse_constant=pytest.fail)
+    assert set(found) == {"schema", "adjust"}
+    adjust: dict[str, Any] = found["adjust"]
+    return adjust
+
+
+def test_a_first_turn_says_how_far_what_to_expect_and_the_cautions(capsys: Capture) -> None:
+    code, out, _ = run(capsys, *BASE, "--reading", "30 +/- 1 N")
+    assert code == 0
+    for words in ("Tighten by", "flats of a hex screw", "to and fro three", "Power off", "▒", "◆"):
+        assert words in out
+    assert max(len(line) for line in out.splitlines()) <= 80
+
+
+def test_the_second_step_tells_the_stiffness_found(capsys: Capture) -> None:
+    first = record(capsys, *BASE, "--reading", "30 N")
+    assert first["action"] == "tighten"
+    assert first["ea_n"] is None
+    assert first["flats"] == pytest.approx(6 * first["turns"])
+    assert first["degrees"] == pytest.approx(360 * first["turns"])
+    second = record(capsys, *BASE, "--reading", "30 N", "--reading", "40 N", "--turned", "0.6")
+    assert second["turned"] == [0.6]
+    assert 14 < second["rate_n_per_turn"] < 22
+    assert second["ea_n"] == pytest.approx(second["rate_n_per_turn"] * 1.4 / 1.4e-3)
+
+
+def test_turns_may_be_given_as_flats_or_degrees(capsys: Capture) -> None:
+    both = ["--reading", "30 N", "--reading", "40 N"]
+    answers = [
+        record(capsys, *BASE, *both, "--turned", text)
+        for text in ("0.5", "3 flats", "180 deg", "0.5 turns")
+    ]
+    assert all(a["turned"] == [pytest.approx(0.5)] for a in answers)
+    off = record(capsys, *BASE, "--reading", "80 N", "--reading", "70 N", "--turned=-0.5")
+    assert off["turned"] == [-0.5]
+
+
+def test_readings_may_be_frequencies(capsys: Capture) -> None:
+    found = record(capsys, *BASE, "--span", "412 +/- 1 mm", "--frequency", "66.3 Hz")
+    assert found["readings_n"] == [pytest.approx(37.6, abs=0.2)]
+
+
+def test_readings_may_be_recordings(capsys: Capture, tmp_path: Path) -> None:
+    paths = []
+    for name, hz in (("before", 94.6), ("after", 105.0)):
+        path = tmp_path / f"{name}.wav"
+        save_sound(path, pluck_recording(hz, plucks=3, decay_s=0.25, noise=1e-3, seed=3), 48e3)
+        paths.append(str(path))
+    heard = record(
+        capsys,
+        "--belt",
+        "2GT 9 mm",
+        "--target",
+        "110 N",
+        *SCREW,
+        "--span",
+        "412 mm",
+        *paths,
+        "--turned",
+        "0.8",
+    )
+    low, high = heard["readings_n"]
+    assert high / low == pytest.approx((105.0 / 94.6) ** 2, rel=0.01)
+    assert heard["ea_n"] is not None
+
+
+def test_a_belt_that_gives_no_tone_is_first_taken_up(capsys: Capture) -> None:
+    found = record(capsys, *BASE, "--slack")
+    assert (found["action"], found["turns"]) == ("take up slack", 0)
+    assert found["expected_n"] is None
+
+
+def test_the_loop_may_come_from_the_belts_own_name_or_from_pulleys(capsys: Capture) -> None:
+    named = ["--belt", "210-3GT-6", "--target", "30 N", "--drive", "rotary", "--thread", "0.7 mm"]
+    found = record(capsys, *named, "--reading", "20 N")
+    assert found["loop_mm"] == pytest.approx(210)
+    pulleys = [*("--centre", "300 mm"), *("--teeth", "20", "--teeth", "20")]
+    found = record(capsys, *named, *pulleys, "--reading", "20 N")
+    assert found["loop_mm"] == pytest.approx(660)
+
+
+def test_a_clamp_needs_twice_the_turns_of_an_idler(capsys: Capture) -> None:
+    args = ["--belt", "2GT 9", "--target", "60 N", "--thread", "M4", "--loop", "1400"]
+    idler, clamp = (
+        record(capsys, *args, "--tensioner", kind, "--reading", "30 N")
+        for kind in ("idler", "clamp")
+    )
+    assert idler["rate_n_per_turn"] == pytest.approx(2 * clamp["rate_n_per_turn"], rel=1e-6)
+
+
+def test_your_own_limit_holds_like_an_allowable(capsys: Capture) -> None:
+    found = record(capsys, *BASE, "--reading", "30 +/- 1 N", "--limit", "70 N")
+    assert found["allowable_n"] == 70
+    assert found["ceiling_n"] < 70
+    code, _, err = run(capsys, *BASE, "--reading", "30 N", "--limit", "50 N")
+    assert code == 2
+    assert "not below the allowable strand tension of 50 N" in err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--belt", "2GT 9", "--reading", "30 N", *SCREW], "give the wanted tension"),
+        ([*BASE], "give the readings in one way"),
+        ([*BASE, "--reading", "30 N", "--slack"], "give the readings in one way"),
+        ([*BASE, "--reading", "30 Hz"], "'Hz' is no unit of force"),
+        ([*BASE, "--frequency", "66 Hz"], "needs belt and span"),
+        ([*BASE, "--reading", "30 N", "--turned", "0.5"], "do not fit"),
+        ([*BASE, "--reading", "3 N", "--reading", "4 N", "--turned", "1 mm"], "is no turn"),
+        ([*BASE, "--reading", "3 N", "--reading", "4 N", "--turned", "0"], "turn of zero"),
+        ([*BASE, "--reading", "30 N", "--centre", "300"], "either --loop or --centre"),
+        (
+            ["--belt", "2GT 9", "--target", "60 N", "--reading", "30 N", *SCREW[:4]],
+            "how long is the belt under tension",
+        ),
+        (
+            ["--target", "60 N", "--reading", "30 N", *SCREW[:4], "--centre", "300"],
+            "needs the belt and two pulleys",
+        ),
+        (
+            ["--belt", "2GT 9", "--target", "60 N", "--reading", "30 N", "--thread", "M4"],
+            "how does the screw pull",
+        ),
+        (["--belt", "2GT 9", "--target", "60 N", "--drive", "fixed"], "which thread"),
+        (
+            ["--belt", "AT5 25", "--target", "1800 N", "--reading", "30 N", *SCREW],
+            "not below the allowable strand tension of 1750 N",
+        ),
+        (
+            ["--belt", "AT5 25", "--target", "1740 N", "--reading", "30 N", *SCREW],
+            "at most 1611 N is safe",
+        ),
+        ([*BASE, "no-such-file.wav", "--span", "412 mm"], "no such file"),
+    ],
+)
+def test_a_bad_request_is_one_line_and_exit_2(
+    capsys: Capture, arguments: list[str], said: str
+) -> None:
+    code, out, err = run(capsys, *arguments)
+    assert code == 2
+    assert out == ""
+    assert said in err
+    assert err.count("\n") == 1
+
+
+def test_silence_between_two_turns_is_no_reading(capsys: Capture, tmp_path: Path) -> None:
+    import numpy as np
+
+    path = tmp_path / "silence.wav"
+    save_sound(path, np.zeros(48_000), 48e3)
+    code, out, err = run(capsys, *BASE, str(path), "--span", "412 mm")
+    assert code == 1
+    assert out == ""
+    assert err.count("\n") == 1
