@@ -74,7 +74,7 @@ def aligned(heard: NDArray[np.float64], played: NDArray[np.float64]) -> NDArray[
 def test_what_is_played_is_heard_to_the_sample(bench: Bench, tmp_path: Path) -> None:
     played = pluck_recording(66.0, plucks=2, first_s=0.3, apart_s=1.0, noise=1e-3, level=0.5)
     path = stereo_file(tmp_path / "pluck.wav", played, played)
-    listening = Listening(bench, tmp_path / "heard.npz", 5.0, rate=48_000)
+    listening = Listening(bench, tmp_path / "heard.npz", 4.0, rate=48_000)
     bench.play(path)
     end = listening.end()
     assert (end["lost"], end["overflows"]) == (None, 0)
@@ -84,20 +84,23 @@ def test_what_is_played_is_heard_to_the_sample(bench: Bench, tmp_path: Path) -> 
     np.testing.assert_allclose(heard, played[settled:], rtol=0, atol=4 / 2**15)  # 16 bits
 
 
-@pytest.mark.parametrize(
-    ("rate_hz", "block"), [(8_000, 64), (16_000, 8192), (44_100, 441), (96_000, 4096), (48_000, 64)]
-)
-def test_rates_and_blocks(bench: Bench, tmp_path: Path, rate_hz: int, block: int) -> None:
-    tone = synthesise([Tone(110.0, 0.3, 10.0)], 4.0, 48_000.0)
-    path = stereo_file(tmp_path / "tone.wav", tone, tone)
-    listening = Listening(bench, tmp_path / "heard.npz", 4.0, rate=rate_hz, block=block)
-    bench.play(path)
-    assert listening.end()["lost"] is None
-    assert listening.opened["rate_hz"] == rate_hz
-    assert listening.sizes == {block}
-    middle = listening.samples[rate_hz : 3 * rate_hz]
-    spectrum = np.abs(np.fft.rfft(middle * np.hanning(len(middle)), 32 * rate_hz))
-    assert np.argmax(spectrum) / 32 == pytest.approx(110.0, abs=0.05)
+def test_rates_and_blocks(bench: Bench, tmp_path: Path) -> None:
+    """One tone, heard at once by five listeners of different habits."""
+    habits = [(8_000, 64), (16_000, 8_192), (44_100, 441), (96_000, 4_096), (48_000, 64)]
+    tone = synthesise([Tone(110.0, 0.3, 10.0)], 12.0, 48_000.0)
+    player = bench.play(stereo_file(tmp_path / "tone.wav", tone, tone), wait=False)
+    listeners = [
+        Listening(bench, tmp_path / f"{rate_hz}.npz", 2.5, rate=rate_hz, block=block)
+        for rate_hz, block in habits
+    ]
+    for listening, (rate_hz, block) in zip(listeners, habits, strict=True):
+        assert listening.end()["lost"] is None
+        assert listening.opened["rate_hz"] == rate_hz
+        assert listening.sizes == {block}
+        middle = listening.samples[rate_hz // 2 :]
+        spectrum = np.abs(np.fft.rfft(middle * np.hanning(len(middle)), 32 * rate_hz))
+        assert np.argmax(spectrum) / 32 == pytest.approx(110.0, abs=0.05)
+    player.kill()
 
 
 def test_default_settings_and_device_by_name(bench: Bench, tmp_path: Path) -> None:
