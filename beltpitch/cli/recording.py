@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
 from beltpitch.errors import BeltpitchError, RequestError
 
 if TYPE_CHECKING:
     from beltpitch.reading import Reading
     from beltpitch.sound.heard import FrequencyRange
+    from beltpitch.verdict import Verdict
 
 
 def add_to(app: typer.Typer) -> None:
@@ -24,7 +26,12 @@ def add_to(app: typer.Typer) -> None:
 
 def recording(
     files: Annotated[
-        list[Path], typer.Argument(help="Recordings: any sound file, or a video with sound.")
+        list[Path],
+        typer.Argument(
+            metavar="[NAME]... FILE...",
+            help="Recordings: any sound file, or a video with sound; before them, if wanted, the "
+            "name of a belt of the machine file, or of as many as there are files.",
+        ),
     ],
     belt: o.BeltOption = None,
     width: o.WidthOption = None,
@@ -45,6 +52,16 @@ def recording(
             "--cross-check", help="Give librosa's independent estimate beside ours (slow)."
         ),
     ] = False,
+    machine: k.MachineOption = None,
+    keep: k.KeepOption = None,
+    book: k.BookOption = None,
+    note: k.NoteOption = None,
+    seen: k.SeenOption = None,
+    temperature: k.TemperatureOption = None,
+    tensioned: k.TensionedOption = False,
+    new_belt: k.NewBeltOption = False,
+    sound: k.SoundOption = False,
+    taken: k.TakenOption = None,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> int:
@@ -54,19 +71,31 @@ def recording(
     from beltpitch.verdict import SCHEMA, as_json, judged
 
     o.checked_unit(unit)
-    asked = o.strung(belt, width, linear_mass, construction, span, ends, target, within)
+    over = {
+        "belt": belt,
+        "width": width,
+        "linear_mass": linear_mass,
+        "construction": construction,
+        "span": span,
+        "target": target,
+    }
+    names, files = k.names_before_files(files, machine)
+    every = k.asked_for(names, machine, over, ends=ends, within=within)
+    words = (note, seen, temperature, tensioned, new_belt, sound, taken)
+    keeping = k.Keeping(keep, book, *words)
+    to_keep = keeping.wanted(named=bool(names))
     expected = asking.frequency_range(low, high)
     way = o.grouping(strand, parks=parks, travel=travel)
-    if way != "one" and len(files) != 2:  # noqa: PLR2004
-        raise RequestError(f"give two recordings for two {way}, in order; got {len(files)}")
-    read = [_read(path, i, asked, expected) for i, path in enumerate(files)]
+    every = _for_each_file(every, files, way)
+    read = [_read(p, i, a, expected) for i, (p, a) in enumerate(zip(files, every, strict=True))]
     readings, code = [r for r, _ in read], max(c for _, c in read)
     if code == 0:
         readings = _joined(readings, way, strand, travel)
     checks = []
     if cross_check:
         checks = [_cross_checked(p, r, expected) for p, r in zip(files, readings, strict=False)]
-    verdicts = [judged(reading, asked.window) for reading in readings]
+    windows = [asked.window for asked in every] + [every[0].window] * (len(readings) - len(every))
+    verdicts = [judged(r, window) for r, window in zip(readings, windows, strict=True)]
     if json:
         records = [as_json(v) for v in verdicts]
         for record, hertz in zip(records, checks, strict=False):
@@ -75,11 +104,53 @@ def recording(
     else:
         card.show(verdicts, unit, heard=True)
         card.show_checks([r.source for r in readings], checks)
+    if to_keep:
+        _keep(verdicts, every, files, keeping, way if code == 0 else "one", (strand, travel))
     return code
 
 
+def _for_each_file(every: tuple[k.Asked, ...], files: list[Path], way: str) -> tuple[k.Asked, ...]:
+    """Return the belt of each file: one for all, or as many as there are files."""
+    if way != "one" and (len(files) != 2 or len(every) > 1):  # noqa: PLR2004
+        raise RequestError(
+            f"give two recordings of one belt for two {way}, in order; got {len(files)} of "
+            f"{len(every)}"
+        )
+    if len(every) == 1:
+        return every * len(files)
+    if len(every) != len(files):
+        names = ", ".join(asked.entry.name for asked in every)
+        raise RequestError(
+            f"{len(every)} belts ({names}) and {len(files)} recordings: give one recording for "
+            "each, in that order"
+        )
+    return every
+
+
+def _keep(
+    verdicts: list[Verdict],
+    every: tuple[k.Asked, ...],
+    files: list[Path],
+    keeping: k.Keeping,
+    way: str,
+    said: tuple[list[str] | None, str | None],
+) -> None:
+    """Keep what was read: each file by itself, or two strands or parks as one."""
+    from beltpitch.verdict import judged
+
+    inputs = {"files": [f.name for f in files], "strand": said[0], "travel": said[1]}
+    if way == "one":
+        kept = list(zip(every, verdicts, strict=True))
+        sources = [[path] for path in files]
+    else:
+        joined = k.one_for_the_book([v.reading for v in verdicts], way)
+        kept = [(every[0], judged(reading, every[0].window)) for reading in joined]
+        sources = [files]
+    k.keep_all(kept, keeping, recordings=sources, inputs=inputs)
+
+
 def _read(
-    path: Path, index: int, asked: o.Strung, expected: FrequencyRange | None
+    path: Path, index: int, asked: k.Asked, expected: FrequencyRange | None
 ) -> tuple[Reading, int]:
     """Return one file's reading and its exit code; a refusal is said and leaves nulls."""
     from beltpitch.reading import Reading, read
@@ -91,7 +162,8 @@ def _read(
         blank = Reading(source=path.name, belt=asked.belt, span=asked.span)
         return replace(blank, warnings=(error.message,)), error.exit_code
     notes = asked.belt.notes if asked.belt else ()
-    reading = replace(reading, echoes=(*reading.echoes, *asked.echoes, *notes))
+    said = (*reading.echoes, *asked.echoes, *notes)
+    reading = replace(reading, echoes=tuple(dict.fromkeys(said)), strand=asked.entry.strand)
     wanted = reading.frequency if asked.span is None or asked.belt is None else reading.tension
     if wanted is not None:
         return reading, 0
@@ -126,4 +198,4 @@ def _joined(
     if way == "strands":
         assert strand is not None
         return list(both_strands(readings[0], readings[1], (strand[0], strand[1])))
-    return [replace(r, strand=strand[0] if strand else None) for r in readings]
+    return [replace(r, strand=strand[0]) for r in readings] if strand else readings

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
 from beltpitch.errors import RequestError
 
@@ -21,6 +22,7 @@ def add_to(app: typer.Typer) -> None:
 
 
 def tension(
+    name: k.NameArgument = None,
     frequency: Annotated[
         list[str] | None,
         typer.Option("--frequency", help='What was measured: "66.3 Hz"; once for each pluck.'),
@@ -36,48 +38,91 @@ def tension(
     strand: o.StrandOption = None,
     parks: o.ParksOption = False,
     travel: o.TravelOption = None,
+    machine: k.MachineOption = None,
+    keep: k.KeepOption = None,
+    book: k.BookOption = None,
+    note: k.NoteOption = None,
+    seen: k.SeenOption = None,
+    temperature: k.TemperatureOption = None,
+    tensioned: k.TensionedOption = False,
+    new_belt: k.NewBeltOption = False,
+    taken: k.TakenOption = None,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> int:
-    """Tension of a belt whose frequency was measured by hand."""
-    from beltpitch import asking
+    """Tension of a belt whose frequency was measured by hand; a belt's name keeps it."""
     from beltpitch.cli import card, show
-    from beltpitch.reading import both_strands, from_parks, typed_reading
     from beltpitch.verdict import SCHEMA, as_json, judged
 
     o.checked_unit(unit)
-    asked = o.strung(belt, width, linear_mass, construction, span, ends, target, within)
-    texts = frequency or []
-    pairs = o.grouping(strand, parks=parks, travel=travel)
-    if asked.belt is None or (asked.span is None and pairs != "parks"):
-        raise RequestError(
-            'a tension needs belt and span: add --belt "2GT 9 mm" --span "412 +/- 1 mm"'
-        )
-
-    def one(part: list[str], key: str) -> Reading:
-        made = typed_reading(asking.typed(part), asked.belt, asked.span, key=key)
-        return replace(made, echoes=(*made.echoes, *asked.echoes, *_notes(asked)))
-
-    if pairs == "one":
-        readings = [replace(one(texts, "typed"), strand=strand[0] if strand else None)]
-    else:
-        half = o.two_groups(len(texts), strand, "frequency")
-        a, b = one(texts[:half], "typed 1"), one(texts[half:], "typed 2")
-        if pairs == "parks":
-            readings = [from_parks(a, b, asking.travel(travel or ""))]
-        else:
-            assert strand is not None
-            readings = list(both_strands(a, b, (strand[0], strand[1])))
-    silent = [r for r in readings if r.tension is None]
+    over = {
+        "belt": belt,
+        "width": width,
+        "linear_mass": linear_mass,
+        "construction": construction,
+        "span": span,
+        "target": target,
+    }
+    names = [] if name is None else [name]
+    every = k.asked_for(names, machine, over, ends=ends, within=within)
+    keeping = k.Keeping(keep, book, note, seen, temperature, tensioned, new_belt, taken=taken)
+    to_keep = keeping.wanted(named=name is not None)
+    way = o.grouping(strand, parks=parks, travel=travel)
+    texts = _shared_out(frequency or [], every)
+    verdicts, kept = [], []
+    for asked, own in zip(every, texts, strict=True):
+        readings = _readings(asked, own, way, strand, travel)
+        verdicts += [judged(reading, asked.window) for reading in readings]
+        joined = k.one_for_the_book(readings, way)
+        kept += [(asked, judged(reading, asked.window)) for reading in joined]
+    silent = [v.reading for v in verdicts if v.reading.tension is None]
     for reading in silent:
         sys.stderr.write(f"beltpitch: {reading.warnings[0]}\n")
-    verdicts = [judged(reading, asked.window) for reading in readings]
     if json:
         show.print_json({"schema": SCHEMA, "readings": [as_json(v) for v in verdicts]})
     else:
         card.show(verdicts, unit, heard=False)
+    if to_keep:
+        said = {"frequency": frequency, "strand": strand, "travel": travel}
+        k.keep_all(kept, keeping, inputs=said)
     return 1 if silent else 0
 
 
-def _notes(asked: o.Strung) -> tuple[str, ...]:
-    return asked.belt.notes if asked.belt else ()
+def _shared_out(texts: list[str], every: tuple[k.Asked, ...]) -> list[list[str]]:
+    """Return each belt's frequencies, given one belt after the other."""
+    if len(every) == 1:
+        return [texts]
+    half = o.two_groups(len(texts), [a.entry.name for a in every], "frequency")
+    return [texts[:half], texts[half:]]
+
+
+def _readings(
+    asked: k.Asked, texts: list[str], way: str, strand: list[str] | None, travel: str | None
+) -> list[Reading]:
+    """Return one belt's readings: one, or two strands, or what two parks make."""
+    from beltpitch import asking
+    from beltpitch.reading import both_strands, from_parks
+
+    if asked.belt is None or (asked.span is None and way != "parks"):
+        raise RequestError(
+            'a tension needs belt and span: add --belt "2GT 9 mm" --span "412 +/- 1 mm"'
+        )
+    if way == "one":
+        alone = strand[0] if strand else asked.entry.strand
+        return [replace(_typed(asked, texts, "typed"), strand=alone)]
+    half = o.two_groups(len(texts), strand, "frequency")
+    a, b = _typed(asked, texts[:half], "typed 1"), _typed(asked, texts[half:], "typed 2")
+    if way == "parks":
+        return [from_parks(a, b, asking.travel(travel or ""))]
+    assert strand is not None
+    return list(both_strands(a, b, (strand[0], strand[1])))
+
+
+def _typed(asked: k.Asked, texts: list[str], key: str) -> Reading:
+    from beltpitch import asking
+    from beltpitch.reading import typed_reading
+
+    key = f"{asked.name} {key}" if asked.name else key
+    made = typed_reading(asking.typed(texts), asked.belt, asked.span, key=key)
+    notes = asked.belt.notes if asked.belt else ()
+    return replace(made, echoes=tuple(dict.fromkeys((*made.echoes, *asked.echoes, *notes))))

@@ -28,16 +28,16 @@ def written(machine: Machine) -> str:
     import tomlkit
 
     document = tomlkit.document()
-    document.add("machine", _toml_table(_filled(machine, ("belts", "pairs", "duties", "path"))))
+    document.add("machine", _toml_table(filled(machine, ("belts", "pairs", "duties", "path"))))
     for table, entries in (
-        ("belts", machine.belts),
-        ("pairs", machine.pairs),
-        ("duty", machine.duties),
+        ("belts", machine.belts.values()),
+        ("pairs", machine.pairs.values()),
+        ("duty", machine.duties.values()),
     ):
-        if entries:
+        if len(entries):
             holder = tomlkit.table(is_super_table=True)
             for entry in entries:
-                holder.add(entry.name, _toml_table(_filled(entry, ("name",))))
+                holder.add(entry.name, _toml_table(filled(entry, ("name",))))
             document.add(table, holder)
     return _HEAD + tomlkit.dumps(document)
 
@@ -96,7 +96,7 @@ def _add(file: Path, table: str, entry: BeltEntry | PairEntry, *, over: bool) ->
         holder = document[table]
     if entry.name in holder and not over:
         raise RequestError(f'{file.name} has "{entry.name}" already; choose another name')
-    values = _filled(entry, ("name",))
+    values = filled(entry, ("name",))
     if entry.name in holder:
         for key, value in values.items():
             holder[entry.name][key] = value
@@ -111,7 +111,7 @@ def _add(file: Path, table: str, entry: BeltEntry | PairEntry, *, over: bool) ->
     _replace(file, changed)
 
 
-def _filled(entry: Any, without: tuple[str, ...]) -> dict[str, Any]:
+def filled(entry: Any, without: tuple[str, ...] = ()) -> dict[str, Any]:
     """Return the fields that differ from their defaults, as TOML can hold them."""
     found: dict[str, Any] = {}
     for one in fields(entry):
@@ -119,7 +119,7 @@ def _filled(entry: Any, without: tuple[str, ...]) -> dict[str, Any]:
         if one.name in without or value is None or value == one.default:
             continue
         if isinstance(value, TensionerEntry):
-            value = _filled(value, ())
+            value = filled(value, ())
         found[one.name] = list(value) if isinstance(value, tuple) else value
     return found
 

@@ -20,6 +20,7 @@ from beltpitch.errors import RequestError
 LONGEST_NAME = 60
 NAMES_LISTED = 20
 WITHIN_TARGET = "10%"
+USUAL_ENDS = "pulley"
 WITHIN_PAIR = "5%"  # common practice, no source
 CHECK_EVERY = "90 d"  # common practice, no source
 
@@ -76,13 +77,13 @@ class BeltEntry:
     roll: str | None = None
     joined: bool = False
     span: str | None = None
-    ends: str = "pulley"
+    ends: str | None = None
     park: str | None = None
     strand: str | None = None
     loop: str | None = None
     axis: str | None = None
     target: str | None = None
-    within: str = WITHIN_TARGET
+    within: str | None = None
     limit: str | None = None
     fitted: dt.date | None = None
     tensioner: TensionerEntry | None = None
@@ -95,7 +96,7 @@ class PairEntry:
 
     name: str
     belts: tuple[str, str]
-    within: str = WITHIN_PAIR
+    within: str | None = None
     note: str | None = None
 
 

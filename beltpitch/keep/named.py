@@ -21,7 +21,13 @@ from beltpitch.belt.catalogue import Belt
 from beltpitch.belt.span import Span
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, Part
-from beltpitch.keep.entries import BeltEntry, DutyEntry, TensionerEntry
+from beltpitch.keep.entries import (
+    USUAL_ENDS,
+    WITHIN_TARGET,
+    BeltEntry,
+    DutyEntry,
+    TensionerEntry,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +92,7 @@ def named(entry: BeltEntry, machine: str, duty: DutyEntry | None = None) -> Name
     demand = None if duty is None else _demand(duty, entry, belt)
     target = None
     if entry.target is not None:
-        share = q.parse(entry.within, q.PERCENT, option="within").value
+        share = q.parse(entry.within or WITHIN_TARGET, q.PERCENT, option="within").value
         target = (q.positive(entry.target, q.FORCE, option="target").value, share)
     limit = None if entry.limit is None else q.positive(entry.limit, q.FORCE, option="limit").value
     limits = limits_of(belt, joined=entry.joined)
@@ -141,7 +147,7 @@ def _roll_key(key: str, belt: str, roll: str) -> str:
 def _span(machine: str, entry: BeltEntry, belt: Belt) -> Span | None:
     if entry.span is None:
         return None
-    made = asking.span(entry.span, belt, ends=entry.ends)
+    made = asking.span(entry.span, belt, ends=entry.ends or USUAL_ENDS)
     key = f"contact:{machine}/{entry.name}/{entry.park or entry.span}"
     parts = tuple(replace(p, key=key) if p.name == "last contact" else p for p in made.length.parts)
     return replace(made, length=Estimate(made.length.value, parts))

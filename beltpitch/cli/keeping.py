@@ -1,0 +1,438 @@
+"""A belt's or a pair's name in place of the long options, and readings kept in the book.
+
+For every command that measures: the options, the belts a name stands for, and the keeping. What is
+said about it goes to standard error, so that JSON stays alone on standard output.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from beltpitch.errors import RequestError
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from beltpitch.advice.window import Window
+    from beltpitch.belt.catalogue import Belt
+    from beltpitch.belt.span import Span
+    from beltpitch.keep.entries import BeltEntry
+    from beltpitch.keep.history import Event
+    from beltpitch.keep.machine import Machine
+    from beltpitch.reading import Reading
+    from beltpitch.verdict import Verdict
+
+NameArgument = Annotated[
+    str | None,
+    typer.Argument(
+        metavar="[NAME]", help="A belt or a pair of the machine file.", show_default=False
+    ),
+]
+MachineOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--machine", help="Machine file with belts by name; beltpitch.toml here is found by itself."
+    ),
+]
+KeepOption = Annotated[
+    bool | None,
+    typer.Option(
+        "--keep/--no-keep", help="Keep the reading in the book; a belt's name alone keeps it too."
+    ),
+]
+BookOption = Annotated[
+    Path | None, typer.Option("--book", help="The book's file, instead of the usual one.")
+]
+NoteOption = Annotated[str | None, typer.Option("--note", help="A note to keep with the reading.")]
+SeenOption = Annotated[
+    str | None,
+    typer.Option("--seen", help='What inspection found on the belt: "frayed edge", "cracks".'),
+]
+TemperatureOption = Annotated[
+    str | None, typer.Option("--temperature", help='Of the shop; a bare number is in degC: "21".')
+]
+TensionedOption = Annotated[
+    bool, typer.Option("--tensioned", help="The tensioner was turned just before this reading.")
+]
+NewBeltOption = Annotated[
+    bool, typer.Option("--new-belt", help="A new belt was fitted just before this reading.")
+]
+SoundOption = Annotated[
+    bool, typer.Option("--sound", help="Keep the sound too, to be read again later.")
+]
+TakenOption = Annotated[
+    str | None,
+    typer.Option("--taken", help='When it was taken, if not now: "2026-03-01 14:30".'),
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One belt to be measured, however it was asked for.
+
+    Parameters
+    ----------
+    belt, span, window
+        As read; None where not given.
+    echoes
+        Defaults that were taken.
+    entry
+        The machine's belt as written, options given beside its name written over it; without a
+        machine, what the options say.
+    machine
+        The machine; None without one.
+    """
+
+    belt: Belt | None
+    span: Span | None
+    window: Window | None
+    echoes: tuple[str, ...]
+    entry: BeltEntry
+    machine: Machine | None = None
+
+    @property
+    def name(self) -> str | None:
+        """Name of the belt on its machine; None without a machine."""
+        return self.entry.name if self.machine else None
+
+
+@dataclass(frozen=True, slots=True)
+class Keeping:
+    """What the options say about keeping."""
+
+    keep: bool | None = None
+    book: Path | None = None
+    note: str | None = None
+    seen: str | None = None
+    temperature: str | None = None
+    tensioned: bool = False
+    new_belt: bool = False
+    sound: bool = False
+    taken: str | None = None
+
+    def wanted(self, *, named: bool) -> bool:
+        """Return whether to keep: as said, else where the belt has a name.
+
+        Raises
+        ------
+        RequestError
+            If words to keep are given although nothing is to be kept.
+        """
+        keep = named if self.keep is None else self.keep
+        words = (self.note, self.seen, self.temperature, self.taken, self.book)
+        if not keep and (any(words) or self.tensioned or self.new_belt or self.sound):
+            raise RequestError(
+                "--note, --seen, --temperature, --taken, --book, --tensioned, --new-belt and "
+                "--sound belong to a kept reading: add --keep, or name a belt of the machine"
+            )
+        return keep
+
+    @property
+    def event(self) -> Event | None:
+        """What was done just before.
+
+        Raises
+        ------
+        RequestError
+            If both are said.
+        """
+        if self.tensioned and self.new_belt:
+            raise RequestError("--new-belt holds --tensioned already: give one of them")
+        if self.new_belt:
+            return "new belt"
+        return "tensioned" if self.tensioned else None
+
+
+def machine_for(path: Path | None) -> Machine | None:
+    """Return the machine file that was given, or the one of the current folder, and say so."""
+    from beltpitch.keep.machine import find, load
+
+    if path is not None:
+        return load(path)
+    found = find()
+    if found is None:
+        return None
+    machine = load(found)
+    sys.stderr.write(f"beltpitch: using {found.name} of this folder ({machine.name})\n")
+    return machine
+
+
+def asked_by_name(
+    name: str, machine: Machine | None, over: Mapping[str, Any] | None = None
+) -> tuple[Asked, ...]:
+    """Return the belt of that name, or the two of a pair.
+
+    Parameters
+    ----------
+    name
+        Of a belt or a pair.
+    machine
+        Where it is looked up.
+    over
+        Options given beside the name, as keys of the entry; they stand over what is written.
+
+    Raises
+    ------
+    RequestError
+        If there is no machine file or no such name.
+    """
+    from beltpitch.keep.machine import USUAL
+
+    if machine is None:
+        raise RequestError(
+            f'"{name}" would be the name of a belt, but there is no {USUAL} in this folder: '
+            "give --machine FILE, or make one with: beltpitch machine new"
+        )
+    given = {key: value for key, value in (over or {}).items() if value is not None}
+    return tuple(_asked(replace(e, **given), machine) for e in machine.entries(name))
+
+
+def _asked(entry: BeltEntry, machine: Machine) -> Asked:
+    from beltpitch.keep.named import named
+
+    made = named(entry, machine.name, machine.duty(entry.axis))
+    said = (*made.echoes, *made.windows.warnings)
+    return Asked(made.belt, made.span, made.windows.verdict, said, entry, machine)
+
+
+def asked_by_options(
+    over: Mapping[str, Any], *, ends: str = "pulley", within: str = "10%"
+) -> Asked:
+    """Return the belt that the long options describe, without a machine."""
+    from beltpitch.cli.options import strung
+    from beltpitch.keep.entries import BeltEntry
+
+    made = strung(**over, ends=ends, within=within)
+    given = {key: value for key, value in over.items() if value is not None}
+    entry = BeltEntry(name=str(over.get("belt") or "belt"), ends=ends, within=within, **given)
+    return Asked(made.belt, made.span, made.window, made.echoes, entry)
+
+
+def asked_for(
+    names: Sequence[str],
+    machine: Path | None,
+    over: Mapping[str, Any],
+    *,
+    ends: str = "pulley",
+    within: str = "10%",
+) -> tuple[Asked, ...]:
+    """Return the belts that are asked for: by names on a machine, or by the long options.
+
+    Parameters
+    ----------
+    names
+        Of belts or pairs; none for a belt described by options alone.
+    machine
+        The file given with --machine.
+    over
+        The long options: belt, width, linear_mass, construction, span, target. Beside a name they
+        stand over what the file says.
+    ends, within
+        Options with defaults; beside a name a default changes nothing.
+
+    Raises
+    ------
+    RequestError
+        If a name is not known, or a machine is given without one.
+    """
+    if not names:
+        if machine is not None:
+            raise RequestError(f"--machine needs a belt's name: {_names_of(machine_for(machine))}")
+        return (asked_by_options(over, ends=ends, within=within),)
+    beside = {
+        **over,
+        "ends": None if ends == "pulley" else ends,
+        "within": None if within == "10%" else within,
+    }
+    found = machine_for(machine)
+    return tuple(one for name in names for one in asked_by_name(name, found, beside))
+
+
+def names_before_files(words: Sequence[Path], machine: Path | None) -> tuple[list[str], list[Path]]:
+    """Return the names that stand before the files, and the files.
+
+    A word is a name if no such file is there and a machine file has a belt or pair of that name.
+    """
+    from beltpitch.keep.machine import find, load
+
+    if machine is None and (words[0].exists() or find() is None):
+        return [], list(words)
+    file = load(machine or find() or Path())
+    known = {*file.belts, *file.pairs}
+    count = 0
+    while count < len(words) and not words[count].exists() and str(words[count]) in known:
+        count += 1
+    if count == len(words):
+        raise RequestError(f"{words[-1]} is a belt's name: add the recording after it")
+    return [str(word) for word in words[:count]], list(words[count:])
+
+
+def _names_of(machine: Machine | None) -> str:
+    names = [] if machine is None else list(machine.belts)
+    return ", ".join(names[:20]) or "it has none yet (beltpitch machine add)"
+
+
+def one_for_the_book(readings: Sequence[Reading], way: str) -> list[Reading]:
+    """Return the readings to keep: those of two strands as one, of two parks the joined one."""
+    if way == "parks":
+        return [readings[-1]]
+    if way != "strands":
+        return list(readings)
+    a, b = readings
+    return [
+        replace(
+            a,
+            source=f"{a.source} + {b.source}",
+            strand=f"{a.strand} and {b.strand}",
+            plucks=(*a.plucks, *b.plucks),
+            warnings=tuple(dict.fromkeys((*a.warnings, *b.warnings))),
+        )
+    ]
+
+
+def keep_all(
+    kept: Sequence[tuple[Asked, Verdict]],
+    keeping: Keeping,
+    *,
+    recordings: Sequence[Sequence[Path]] = (),
+    inputs: Mapping[str, Any] | None = None,
+) -> None:
+    """Keep verdicts in the book and say where; those without an answer are left out.
+
+    Parameters
+    ----------
+    kept
+        Each verdict with the belt it was asked for.
+    keeping
+        As the options have it.
+    recordings
+        For each verdict the files it came from; empty for typed ones.
+    inputs
+        What else was asked for, as texts, to read it again by.
+
+    Raises
+    ------
+    RequestError
+        If the book cannot be opened or the words not be read.
+    CannotTell
+        If the disk does not take it.
+    """
+    from beltpitch.keep.history import History
+
+    first = kept[0][0]
+    files = list(recordings) or [()] * len(kept)
+    sittings = [
+        _sitting(asked, verdict, keeping, paths, inputs or {})
+        for (asked, verdict), paths in zip(kept, files, strict=True)
+        if verdict.reading.frequency is not None
+    ]
+    if len(sittings) < len(kept):
+        sys.stderr.write("beltpitch: not kept: a reading without an answer\n")
+    if not sittings:
+        return
+    with History(book_path(keeping.book, first.machine)) as history:
+        for sitting in sittings:
+            done = history.keep(sitting)
+            again = f", revision {done.revision}" if done.revision > 1 else ""
+            sys.stderr.write(
+                f"beltpitch: kept as {done.id}{again} ({sitting.belt}) in {history.path}\n"
+            )
+
+
+def book_path(given: Path | None, machine: Machine | None) -> Path:
+    """Return the book: as given, as the machine file says (beside it), or the user's own."""
+    from beltpitch.keep.book import default_path
+
+    if given is not None:
+        return given
+    if machine is not None and machine.book is not None and machine.path is not None:
+        return machine.path.resolve().parent / machine.book
+    return default_path()
+
+
+def _sitting(
+    asked: Asked,
+    verdict: Verdict,
+    keeping: Keeping,
+    files: Sequence[Path],
+    inputs: Mapping[str, Any],
+) -> Any:
+    from beltpitch.keep.edit import filled
+    from beltpitch.keep.history import Sitting, digest_of
+    from beltpitch.keep.sound import flac_of
+
+    belt = asked.name or (verdict.reading.belt.name if verdict.reading.belt else None)
+    if belt is None:
+        raise RequestError("--keep needs to know the belt: name one of the machine, or add --belt")
+    return Sitting(
+        verdict=verdict,
+        belt=belt,
+        taken=taken_at(keeping.taken, files),
+        machine=asked.machine.name if asked.machine else "",
+        park=asked.entry.park or asked.entry.span,
+        digest=digest_of(*files) if files else None,
+        event=keeping.event,
+        temperature_c=temperature_c(keeping.temperature),
+        note=keeping.note,
+        seen=keeping.seen,
+        inputs={"belt": filled(asked.entry), **inputs},
+        flac=flac_of(files) if keeping.sound else None,
+    )
+
+
+def temperature_c(text: str | None) -> float | None:
+    """Return a temperature in degrees Celsius."""
+    from beltpitch.quantity import TEMPERATURE, in_unit, parse
+
+    if text is None:
+        return None
+    return round(
+        in_unit(parse(text, TEMPERATURE, option="--temperature").value, "degC", TEMPERATURE), 3
+    )
+
+
+def taken_at(text: str | None, files: Sequence[Path] = ()) -> dt.datetime:
+    """Return when a reading was taken: as said (local time), the file's date, or now.
+
+    Raises
+    ------
+    RequestError
+        If the text is no date.
+    """
+    import datetime as dt
+
+    if text is not None:
+        return moment(text, "--taken")
+    if files:
+        changed = max(path.stat().st_mtime for path in files)
+        when = dt.datetime.fromtimestamp(changed, tz=dt.UTC)
+        shown = when.astimezone().strftime("%Y-%m-%d %H:%M")
+        sys.stderr.write(
+            f"beltpitch: taken at {shown} by the file's date; --taken says otherwise\n"
+        )
+        return when
+    return dt.datetime.now(dt.UTC)
+
+
+def moment(text: str, option: str) -> dt.datetime:
+    """Return a date or a date with time as an aware time; local where no zone is given.
+
+    Raises
+    ------
+    RequestError
+        If the text is no date.
+    """
+    import datetime as dt
+
+    try:
+        return dt.datetime.fromisoformat(text).astimezone(dt.UTC)
+    except (ValueError, OverflowError, OSError):
+        raise RequestError(
+            f'{option} {text!r} is no date; write "2026-03-01" or "2026-03-01 14:30"'
+        ) from None
