@@ -34,7 +34,7 @@ from beltpitch.keep.entries import (
 from beltpitch.keep.named import Named, named
 from beltpitch.keep.places import nearest, places
 
-FILE_NAME = "beltpitch.toml"
+USUAL = "beltpitch.toml"
 LARGEST_BYTES = 16_000_000  # some 100,000 belts: more is no machine
 MOST_MISTAKES = 50  # told at once
 DAY_S = 86_400.0
@@ -51,7 +51,7 @@ class Machine:
     name
         Of the machine; the book keeps readings under it.
     belts, pairs, duties
-        In the order of the file.
+        By name, in the order of the file.
     check_every
         How long a belt may go unlooked at.
     frame
@@ -65,27 +65,26 @@ class Machine:
     """
 
     name: str
-    belts: tuple[BeltEntry, ...] = ()
-    pairs: tuple[PairEntry, ...] = ()
-    duties: tuple[DutyEntry, ...] = ()
+    belts: Mapping[str, BeltEntry] = field(default_factory=dict)
+    pairs: Mapping[str, PairEntry] = field(default_factory=dict)
+    duties: Mapping[str, DutyEntry] = field(default_factory=dict)
     check_every: str = CHECK_EVERY
     frame: str | None = None
     book: str | None = None
     note: str | None = None
     path: Path | None = field(default=None, compare=False)
 
-    def entry(self, name: str) -> BeltEntry:
-        """Return the belt of that name.
+    def belt(self, name: str) -> BeltEntry:
+        """Return the belt of that name, as written.
 
         Raises
         ------
         RequestError
             If there is none; the message has the nearest names.
         """
-        for one in self.belts:
-            if one.name == name:
-                return one
-        raise RequestError(self._unknown(name, "belt", [b.name for b in self.belts]))
+        if name not in self.belts:
+            raise RequestError(self._unknown(name, "belt", list(self.belts)))
+        return self.belts[name]
 
     def pair(self, name: str) -> PairEntry:
         """Return the pair of that name.
@@ -95,10 +94,9 @@ class Machine:
         RequestError
             If there is none; the message has the nearest names.
         """
-        for one in self.pairs:
-            if one.name == name:
-                return one
-        raise RequestError(self._unknown(name, "pair", [p.name for p in self.pairs]))
+        if name not in self.pairs:
+            raise RequestError(self._unknown(name, "pair", list(self.pairs)))
+        return self.pairs[name]
 
     def named(self, name: str) -> Named:
         """Return what a belt's name stands for: belt, span, window.
@@ -108,12 +106,12 @@ class Machine:
         RequestError
             If there is no such belt, or it cannot be what is written.
         """
-        entry = self.entry(name)
+        entry = self.belt(name)
         return named(entry, self.name, self.duty(entry.axis))
 
     def duty(self, axis: str | None) -> DutyEntry | None:
         """Return the duty of an axis; None if it has none."""
-        return next((d for d in self.duties if d.name == axis), None)
+        return None if axis is None else self.duties.get(axis)
 
     def both(self, name: str) -> tuple[Named, Named]:
         """Return what the two belts of a pair stand for.
@@ -126,20 +124,20 @@ class Machine:
         first, second = self.pair(name).belts
         return self.named(first), self.named(second)
 
-    def all_named(self, name: str) -> tuple[Named, ...]:
-        """Return one belt by its name, or the two of a pair by the pair's.
+    def entries(self, name: str) -> tuple[BeltEntry, ...]:
+        """Return one belt by its name, or the two of a pair by the pair's, as written.
 
         Raises
         ------
         RequestError
             If the name is neither.
         """
-        if any(p.name == name for p in self.pairs):
-            return self.both(name)
-        if any(b.name == name for b in self.belts):
-            return (self.named(name),)
-        every = [*(b.name for b in self.belts), *(p.name for p in self.pairs)]
-        raise RequestError(self._unknown(name, "belt or pair", every))
+        if name in self.pairs:
+            first, second = self.pairs[name].belts
+            return self.belt(first), self.belt(second)
+        if name in self.belts:
+            return (self.belts[name],)
+        raise RequestError(self._unknown(name, "belt or pair", [*self.belts, *self.pairs]))
 
     @property
     def check_every_days(self) -> float:
@@ -169,12 +167,14 @@ class Mistake:
 
 def find(folder: Path | None = None) -> Path | None:
     """Return the machine file of a folder (by default the current one), or None."""
-    path = (folder or Path()) / FILE_NAME
+    path = (folder or Path()) / USUAL
     return path if path.is_file() else None
 
 
 def load(path: str | Path) -> Machine:
     """Read a machine file.
+
+    See `find` for the one of the current folder, `beltpitch.keep.edit` for writing.
 
     Raises
     ------
@@ -216,10 +216,9 @@ def mistakes(path: str | Path) -> tuple[Mistake, ...]:
 
 def _not_makeable(machine: Machine, text: str) -> list[Mistake]:
     found: list[tuple[tuple[str | int, ...], str]] = []
-    duties: dict[str | None, DutyEntry] = {d.name: d for d in machine.duties}
-    for entry in machine.belts:
+    for entry in machine.belts.values():
         try:
-            named(entry, machine.name, duties.get(entry.axis))
+            named(entry, machine.name, machine.duty(entry.axis))
         except RequestError as error:
             found.append((("belts", entry.name), _in_keys(error.message)))
         if len(found) >= MOST_MISTAKES:
@@ -242,7 +241,7 @@ def text_of(file: Path) -> str:
     """
     try:
         if file.is_dir():
-            raise RequestError(f"{file} is a folder; name the machine file in it: {FILE_NAME}")
+            raise RequestError(f"{file} is a folder; name the machine file in it: {USUAL}")
         if file.stat().st_size > LARGEST_BYTES:
             raise RequestError(f"{file} is larger than any machine file; is it the right file?")
         return file.read_bytes().decode("utf-8-sig")
@@ -325,9 +324,9 @@ def _machine(raw: dict[str, Any], file: Path, wrong: _Wrong) -> Machine | None:
         return None
     machine = Machine(
         name=str(head.pop("name", "") or file.resolve().parent.name or "machine"),
-        belts=tuple(BeltEntry(name=n, **v) for n, v in belts),
-        pairs=tuple(PairEntry(name=n, **v) for n, v in pairs),
-        duties=tuple(DutyEntry(name=n, **v) for n, v in duties),
+        belts={n: BeltEntry(name=n, **v) for n, v in belts},
+        pairs={n: PairEntry(name=n, **v) for n, v in pairs},
+        duties={n: DutyEntry(name=n, **v) for n, v in duties},
         path=file,
         **head,
     )
@@ -372,16 +371,15 @@ def _entries(
 
 
 def _check_names(machine: Machine, wrong: _Wrong) -> None:
-    belts = {b.name: None for b in machine.belts}
-    duties = {d.name: None for d in machine.duties}
-    for pair in machine.pairs:
+    belts, duties = machine.belts, machine.duties
+    for pair in machine.pairs.values():
         if pair.name in belts:
             wrong(("pairs", pair.name), f'"{pair.name}" is a belt already: call the pair otherwise')
         for index, name in enumerate(pair.belts):
             if name not in belts:
                 hint = meant(name, list(belts)) if len(wrong.found) < NAMES_LISTED else ""
                 wrong(("pairs", pair.name, "belts", index), f'no belt "{name}"{hint}')
-    for belt in machine.belts:
+    for belt in machine.belts.values():
         if belt.axis is not None and belt.axis not in duties:
             hint = meant(belt.axis, list(duties)) if len(wrong.found) < NAMES_LISTED else ""
             words = f'axis = "{belt.axis}": there is no [duty.{belt.axis}]{hint}'
