@@ -594,4 +594,4 @@ def _axis_table(where: Console, points: tuple[AxisPoint, ...], unit: str) -> Non
             "-" if p.resonance_hz is None else f"{p.resonance_hz:.0f}",
             f"{in_unit(p.slackens_at_n, unit, FORCE):.0f}",
         )
-    where.print(Padding(table, (0, 0, 0, MARGIN)))
+    where.print(Padding(table, (0, 0, 0, MARGIN), expand=False))
