@@ -65,9 +65,7 @@ def test_known_lengths_ask_for_less_than_the_printed_rule_and_never_more() -> No
 
 def test_the_other_axis_of_two_shared_belts_counts_half() -> None:
     same = linear_demand("crossed", Motion(mass_kg=1, acceleration_m_per_s2=10))
-    light = linear_demand(
-        "crossed", Motion(mass_kg=1, acceleration_m_per_s2=10, cross_mass_kg=0.2)
-    )
+    light = linear_demand("crossed", Motion(mass_kg=1, acceleration_m_per_s2=10, cross_mass_kg=0.2))
     assert same.peripheral_n == pytest.approx(10)
     assert light.peripheral_n == pytest.approx(6)
     assert same.belts == 2
