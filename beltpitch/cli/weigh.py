@@ -124,7 +124,7 @@ def _scale(scale: str | None, scale_error: str, mass: list[str]) -> Scale:
 
 
 def _scale_echo(scale: str | None, used: Scale) -> tuple[str, ...]:
-    said = [f"the scale's own error as +/- {used.share_limit:.2g} of the load"]
+    said = [f"the scale's own error as +/- {used.share_limit:.2%} of the load"]
     if scale is None:
         step = used.resolution_kg * 1000
         said.append(f"a scale that shows steps of {step:g} g, by the last digit written")
@@ -269,7 +269,7 @@ def _plan_json(
             for scale, piece in plans
         ],
         "warnings": [],
-        "notes": [f"the scale's own error as +/- {plans[0][0].share_limit:.2g} of the load"],
+        "notes": [f"the scale's own error as +/- {plans[0][0].share_limit:.2%} of the load"],
     }
 
 

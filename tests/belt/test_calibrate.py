@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from beltpitch.belt.calibrate import (
     Calibrated,
@@ -218,6 +219,25 @@ def test_a_light_foot_is_said_and_taken_out() -> None:
     found = calibrate(table, name="y", rig=replace(EXACT, foot_kg=foot), known=KNOWN)
     assert found.linear_mass.value == pytest.approx(MASS, rel=1e-6)
     assert any("foot of the strand (50 g) is light" in w for w in found.warnings)
+
+
+def test_a_heavy_foot_makes_the_link_below_it_harmless() -> None:
+    """A string, a foot, a massless link to a bucket at rest: tan kL = 1/(kL m/(mu L) - L/(l kL)).
+
+    Why the page says: screw the weight to the foot, or make the foot heavy.
+    """
+    length, link = 0.5, 0.2
+
+    def heard(foot: float) -> float:
+        """Return kL/pi, the tone over that of a fixed foot; `foot` in masses of the strand."""
+
+        def miss(x: float) -> float:
+            return math.sin(x) * (x * foot - length / (link * x)) - math.cos(x)
+
+        return float(brentq(miss, 1.8, 3.5)) / math.pi
+
+    assert heard(0.0) ** -2 == pytest.approx(1.74, abs=0.01)  # what a light foot does to the mass
+    assert heard(20.0) * swing_factor(20.0, 1.0) == pytest.approx(1.0, abs=2e-4)
 
 
 def test_shortening_is_what_the_ends_take_from_the_string() -> None:
