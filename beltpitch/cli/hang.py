@@ -8,8 +8,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
-from beltpitch.cli.weigh import ScaleErrorOption, budget_json, concise, draw_mass, scale_share
+from beltpitch.cli.weigh import (
+    KeepAsOption,
+    ScaleErrorOption,
+    budget_json,
+    concise,
+    draw_mass,
+    kept_as,
+    scale_share,
+)
 from beltpitch.errors import RequestError
 
 if TYPE_CHECKING:
@@ -82,6 +91,8 @@ def hang(
     belt: o.BeltOption = None,
     width: o.WidthOption = None,
     construction: o.ConstructionOption = None,
+    keep_as: KeepAsOption = None,
+    machine: k.MachineOption = None,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
@@ -112,6 +123,8 @@ def hang(
     warnings = [*found.warnings, *_too_heavy(found, made)]
     if beside is not None and not beside.fits:
         warnings.append(beside.words)
+    if keep_as is not None:
+        kept_as(keep_as, machine, made, found.linear_mass)
     if json:
         print_json({"schema": SCHEMA, "hang": _record(found, made, beside, warnings, notes)})
     else:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
 from beltpitch.errors import RequestError
 
@@ -19,6 +22,10 @@ WANTED = (0.01, 0.005)  # relative standard uncertainties that are planned for
 FINER = 0.1  # a scale with one digit more, for comparison
 USUAL_KG_PER_M = 12.6e-3  # a 9 mm belt of 2 mm pitch: what a plan takes where no belt is named
 
+KeepAsOption = Annotated[
+    str | None,
+    typer.Option("--keep-as", help="Write it into the machine file as this belt's linear mass."),
+]
 ScaleErrorOption = Annotated[
     str, typer.Option("--scale-error", help="The scale's own error, a limit: share of the load.")
 ]
@@ -53,6 +60,8 @@ def weigh(
     belt: o.BeltOption = None,
     width: o.WidthOption = None,
     construction: o.ConstructionOption = None,
+    keep_as: KeepAsOption = None,
+    machine: k.MachineOption = None,
     json: o.JsonOption = False,
 ) -> None:
     """Linear mass of a belt from a weighed piece; without --mass, how long a piece to weigh."""
@@ -82,6 +91,8 @@ def weigh(
     found = weighed(made.name if made else "own belt", piece, shown, used)
     beside = compare(found.linear_mass, made.linear_mass) if made else None
     notes = [*echoes, *_scale_echo(scale, used), *(made.notes if made else ())]
+    if keep_as is not None:
+        kept_as(keep_as, machine, made, found.linear_mass)
     if json:
         print_json({"schema": SCHEMA, "weigh": _record(found, made, beside, shown, notes)})
     else:
@@ -93,6 +104,38 @@ def concise(x: Estimate, factor: float = 1.0) -> str:
     value, u = x.value * factor, x.u * factor
     digits = max(0, 1 - math.floor(math.log10(u))) if u > 0 else 6
     return f"{value:.{digits}f}({max(1, round(u * 10**digits))})"
+
+
+def kept_as(name: str, machine: Path | None, belt: Belt | None, mass: Estimate) -> None:
+    """Write a linear mass into the machine file; what was done goes to standard error.
+
+    Raises
+    ------
+    RequestError
+        If the machine's belt of that name is another kind of belt, or the file cannot be written.
+    """
+    from beltpitch.keep.edit import add_belt
+    from beltpitch.keep.entries import BeltEntry
+    from beltpitch.keep.machine import USUAL, find, load
+    from beltpitch.keep.named import belt_of
+
+    file = machine or find() or Path(USUAL)
+    known = load(file).belts.get(name) if file.exists() else None
+    if known is not None and belt is not None and known.belt is not None:
+        named = belt_of(known).name
+        if named != belt.name:
+            raise RequestError(
+                f'"{name}" of {file.name} is a {named}, and a {belt.name} was weighed: nothing was '
+                "written"
+            )
+    entry = BeltEntry(
+        name=name,
+        belt=belt.name if belt and known is None else None,
+        construction=belt.construction if belt and known is None else None,
+        linear_mass=f"{concise(mass, 1000)} g/m",
+    )
+    add_belt(file, entry, over=True)
+    sys.stderr.write(f"beltpitch: {file.name}: {name} has linear_mass = {entry.linear_mass!r}\n")
 
 
 def scale_share(scale_error: str) -> float:
