@@ -196,17 +196,27 @@ def _next_step(
         return "No window to judge by: give --target and --within to get a verdict." + _best(
             remedies
         )
+    missing = _missing_end(preload, window)
+    if missing is not None:
+        words = (
+            f"No rule names {missing} end for this belt: give --target and --within to judge it."
+        )
+        return words + _best(remedies)
     return f"Cannot yet be told from the {_nearest_end(preload, window)}." + _best(remedies)
+
+
+def _missing_end(preload: Estimate, window: Window) -> str | None:
+    """Return the end that no rule names, if the preload stands on the good side of the other."""
+    if window.high_n is None and (window.low_n is None or preload.value > window.low_n):
+        return "an upper"
+    if window.low_n is None and window.high_n is not None and preload.value < window.high_n:
+        return "a lower"
+    return None
 
 
 def _nearest_end(preload: Estimate, window: Window) -> str:
     ends = [("lower end", window.low_n), ("upper end", window.high_n)]
     known = [(name, n) for name, n in ends if n is not None]
-    if len(known) < len(ends) and all(
-        (preload.value > n) == (name == "lower end") for name, n in known
-    ):
-        missing = "upper" if window.high_n is None else "lower"
-        return f"{missing} end, which no rule names for this belt"
     return min(known, key=lambda e: abs(e[1] - preload.value))[0] + " of its window"
 
 

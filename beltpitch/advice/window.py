@@ -205,8 +205,8 @@ def _window(bounds: Range, marks: tuple[Mark, ...]) -> Window | None:
     return Window(
         low_n=None if bounds.low is None else bounds.low.newtons,
         high_n=None if bounds.high is None else bounds.high.newtons,
-        low_rule="no rule known" if bounds.low is None else bounds.low.rule,
-        high_rule="no rule known" if bounds.high is None else bounds.high.rule,
+        low_rule="no rule names one" if bounds.low is None else bounds.low.rule,
+        high_rule="no rule names one" if bounds.high is None else bounds.high.rule,
         sources=tuple(dict.fromkeys(end.source for end in ends)),
         marks=marks,
     )

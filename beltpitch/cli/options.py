@@ -124,17 +124,21 @@ def strung(
             '--width alone is no belt: add --belt "2GT", or --linear-mass "12.6 g/m"'
         )
     free = asking.span(span, made, ends=ends) if span is not None else None
-    window = _window(target, within, made) if target is not None else None
+    window = _window(target, within, made)
     return Strung(made, free, window, asking.echoes(span, linear_mass))
 
 
-def _window(target: str, within: str, belt: Belt | None) -> Window:
-    from beltpitch.advice.window import target_window
+def _window(target: str | None, within: str, belt: Belt | None) -> Window | None:
+    """Return the window of the user's target, else what the belt by itself says."""
+    from beltpitch.advice.limits import Limits, limits_of
+    from beltpitch.advice.window import windows
     from beltpitch.quantity import FORCE, PERCENT, parse, positive
 
-    allowable = belt.allowable_n.value if belt and belt.allowable_n else None
+    limits = Limits() if belt is None else limits_of(belt)
+    if target is None:
+        return windows(limits).verdict
     share = parse(within, PERCENT, option="--within").value
-    return target_window(positive(target, FORCE, option="--target").value, share, allowable)
+    return windows(limits, target=(positive(target, FORCE, option="--target").value, share)).verdict
 
 
 def bare_numbers(given: Iterable[tuple[str, str | None, str]]) -> tuple[str, ...]:
