@@ -26,6 +26,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -36,7 +37,8 @@ Array = NDArray[np.float64]
 ABSENT_DB = -math.inf
 SNR_WINDOW_S = 0.3  # the stretch of the pluck that counts for the signal-to-noise ratio
 MOST_MODES = 40
-INAUDIBLE = 1e-5  # of the strongest partial: not rendered
+INAUDIBLE = 1e-4  # of the strongest partial: not rendered
+UNHEARD_GLIDE = 1e-6  # relative: a mode whose own stretch is less glides with the others
 DECAY_SCATTER = 0.2  # relative, partial to partial
 RING_TIMES = 9.0  # a partial is followed for this many time constants (-78 dB)
 
@@ -113,7 +115,7 @@ class Case:
 
     def modes(self, count: int) -> Array:
         """Return the first `count` natural frequencies in Hz, shape (count,)."""
-        return span_modes(
+        return _modes(
             self.tension_n,
             self.linear_mass_kg_m,
             self.span_m,
@@ -189,7 +191,7 @@ def span_modes(
     low = np.zeros(count)
     high = np.full(count, 0.8)  # the clamped root lies at most 0.795 past the pinned one
     if math.isfinite(spring):
-        for _ in range(50):
+        for _ in range(44):
             past = (low + high) / 2
             a = (number * np.pi / 2 + past) / half
             b = np.sqrt(a**2 + stretch)
@@ -202,6 +204,15 @@ def span_modes(
     a = (number * np.pi / 2 + (low + high) / 2) / half
     b = np.sqrt(a**2 + stretch)
     return np.asarray(a * b * math.sqrt(bending_n_m2 / mass_kg_m) / (2 * np.pi))
+
+
+@lru_cache(maxsize=64)
+def _modes(
+    tension_n: float, mass_kg_m: float, span_m: float, bending_n_m2: float, hold: float, count: int
+) -> Array:
+    found = span_modes(tension_n, mass_kg_m, span_m, bending_n_m2, hold, count)
+    found.flags.writeable = False
+    return found
 
 
 def span_for(
@@ -259,6 +270,21 @@ def _decays(case: Case, number: Array, partials_hz: Array) -> Array:
     return np.asarray((first * number**case.decay_power + np.pi * partials_hz * bending) * scatter)
 
 
+def _cosine(cycles: Array) -> Array:
+    """Return cos(2 pi cycles): whole cycles taken off in double, the rest in single precision."""
+    rest = (2 * np.pi * (cycles - np.floor(cycles))).astype(np.float32)
+    return np.asarray(np.cos(rest))
+
+
+def _fade(decay: float, time: Array) -> Array:
+    return np.asarray(np.exp((-decay * time).astype(np.float32)))
+
+
+def _passed(frequency: Array, rate_hz: float) -> Array:
+    """Return cycles passed up to each sample (trapezoid sum)."""
+    return np.asarray((np.cumsum(frequency) - 0.5 * (frequency + frequency[0])) / rate_hz)
+
+
 def _ring(
     amplitudes: Array, partials_hz: Array, decays: Array, swing: Array, rate_hz: float, case: Case
 ) -> Array:
@@ -266,23 +292,24 @@ def _ring(
     frames = int(rate_hz * min(RING_TIMES / decays.min(), case.gap_s + 2.0))
     time = np.arange(frames) / rate_hz
     number = np.arange(1, partials_hz.size + 1)
-    stretch = np.zeros(frames)
     own = 0.0 if case.coherent else 0.25
     slope_sq = number**2 * swing**2
+    stretch = np.zeros(frames)
     for each_sq, decay in zip(slope_sq, decays, strict=True):
-        stretch += 0.5 * each_sq * np.exp(-2 * decay * time)
+        stretch += 0.5 * each_sq * _fade(2 * decay, time)
     start = stretch[0] + own * slope_sq[0]
     strength = ((1 + case.glide) ** 2 - 1) / start if start > 0 else 0.0
+    common = _passed(np.sqrt(1 + strength * stretch), rate_hz)
     sound = np.zeros(frames)
     keep = np.abs(amplitudes) > INAUDIBLE * np.abs(amplitudes).max()
     for index in np.flatnonzero(keep):
         last = min(frames, int(rate_hz * RING_TIMES / decays[index]) + 1)
-        fade = np.exp(-decays[index] * time[:last])
-        rise = strength * (stretch[:last] + own * slope_sq[index] * fade**2)
-        frequency = partials_hz[index] * np.sqrt(1 + rise)
-        # Trapezoid sum: the phase at a sample is the integral up to it.
-        phase = 2 * np.pi * (np.cumsum(frequency) - 0.5 * (frequency + frequency[0])) / rate_hz
-        sound[:last] += amplitudes[index] * fade * np.cos(phase)
+        fade = _fade(decays[index], time[:last])
+        passed = common[:last]
+        if strength * own * slope_sq[index] > UNHEARD_GLIDE:
+            mine = strength * own * slope_sq[index] * fade.astype(float) ** 2
+            passed = _passed(np.sqrt(1 + strength * stretch[:last] + mine), rate_hz)
+        sound[:last] += amplitudes[index] * fade * _cosine(partials_hz[index] * passed)
     return sound
 
 
@@ -385,7 +412,7 @@ def _hum(case: Case, frames: int, rng: np.random.Generator) -> Array:
     sound = np.zeros(frames)
     for harmonic in range(1, 11):
         level = harmonic**-fall * rng.lognormal(0, 0.6)
-        sound += level * np.sin(2 * np.pi * (harmonic * mains * time + rng.uniform()))
+        sound += level * _cosine(harmonic * mains * time + rng.uniform())
     return np.asarray(sound / np.sqrt(np.mean(sound**2)))
 
 
@@ -404,8 +431,8 @@ def _fan(case: Case, frames: int, rng: np.random.Generator) -> Array:
             / (2 * np.pi * swing_hz)
         )
         level = rng.lognormal(0, 0.5)
-        sound += level * np.sin(2 * np.pi * (phase + rng.uniform()))
-        sound += level * rng.uniform(0.0, 0.6) * np.sin(2 * np.pi * (2 * phase + rng.uniform()))
+        sound += level * _cosine(phase + rng.uniform())
+        sound += level * rng.uniform(0.0, 0.6) * _cosine(2 * phase + rng.uniform())
     return np.asarray(sound / np.sqrt(np.mean(sound**2)))
 
 
