@@ -297,7 +297,7 @@ TABLES = (
         "threshold-real",
         "real plucks at",
         threshold_real,
-        3000,
+        2100,
         750,
         real=True,
         methods=PYIN,
