@@ -33,9 +33,10 @@ from beltpitch.reading import (
 )
 from beltpitch.sitting import Sitting, Subject
 from beltpitch.sound.block import Block, Samples
+from beltpitch.sound.ear import Ear
 from beltpitch.sound.heard import HeardPluck
 from beltpitch.sound.level import SILENT, TOO_LOUD, LevelWatch
-from beltpitch.sound.pluck import Listener, Pluck
+from beltpitch.sound.pluck import Pluck
 from beltpitch.sound.reasons import HOLD
 from beltpitch.sound.ring import Ring
 from beltpitch.verdict import Verdict
@@ -53,6 +54,7 @@ CUT = (
     "the system cuts the plucks off (noise suppression): switch it off in the sound settings, "
     "or record with another program and use beltpitch recording"
 )
+JUMPED = "a belt's tone has jumped: taken as a turn of its tensioner, earlier plucks are left out"
 PUMPED = (
     "the system turns the level up between plucks (automatic gain): switch it off in the sound "
     "settings; frequencies still hold, faint plucks may be missed"
@@ -75,9 +77,10 @@ TRANSITIONS: Mapping[Phase, frozenset[Phase]] = {
 
 LEVEL_S = 0.3
 ROOM_S = 1.0
-GAPS_KEPT = 200
 HEARING_OVER = 4.0  # times the room's level: something sounds
-LEAD_S, TAIL_S = 1.5, 0.05  # kept around a pluck
+LEAD_S, TAIL_S = 1.5, 0.25  # of quiet, kept around a pluck
+SHORT_LEAD_S = 0.06  # where another rang just before
+QUIET_BELOW = 2.5  # times the room
 PAIR = 2
 PLUCKS_WEIGH = 0.5  # share of the variance from which more plucks of a belt are worth it
 
@@ -200,7 +203,7 @@ class Measuring:
         self._within, self._same_span, self._one_roll = within, same_span, one_roll
         self._wanted = plucks
         self._rate_hz = rate_hz
-        self._listener = Listener(rate_hz)
+        self._ear = Ear(rate_hz)
         self._watch = LevelWatch(rate_hz)
         self._ring = Ring(rate_hz) if keep_sound else None
         self._cautions = dict.fromkeys(cautions)
@@ -211,12 +214,9 @@ class Measuring:
         self._match: Match | None = None
         self._turning: int | None = None
         self._turn_awaited = False
-        self._gap = False
-        self._skipped: list[tuple[float, float]] = []
-        self._deaf_s = 0.0
         self._room = 0.0
+        self._awake_s = 0.0  # since when plucks could be heard
         self._alive_s = 0.0  # since when the input has not been dead
-        self._last_end_s = 0.0
         self.state = self._made(None)
 
     # --- what the owner says
@@ -233,23 +233,31 @@ class Measuring:
         """
         if self._phase in ("lost", "done"):
             return
+        if block.overflow:
+            self._cautions.setdefault(OVERFLOW)
+            yield self._said("sound lost")
+        if self._ring is not None:
+            self._ring.feed(block)
+        self._watch.feed(block)
         if deaf:
-            self._gap = True
-            self._deaf_s += len(block.samples) / block.rate_hz
+            self._ear.skip(block)
+            if self._ring is not None:
+                self._ring.gap()
             yield from self._enter("deaf")
             return
-        if self._gap:
-            self._skip()
-            block = replace(block, overflow=True)
-        elif block.overflow:
-            yield from self._overflowed()
-        yield from self._listened(block)
+        yield from self._enter(self._phase_now())
+        asleep = self._asleep()
+        if asleep:
+            self._awake_s = self._watch.heard_s
+        heard = self._ear.sleep if asleep else self._ear.hear
+        for pluck in heard(block):
+            yield from self._pluck(pluck)
 
     def finish(self) -> Iterator[State]:
         """Take what is left of the sound and end; yields the last states."""
         if self._phase == "done":
             return
-        for pluck in self._listener.finish():
+        for pluck in self._ear.finish():
             if pluck.onset_s is not None:
                 yield from self._pluck(pluck)
             elif not self._count:
@@ -277,14 +285,30 @@ class Measuring:
             yield self._said("turned")
 
     @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the belts, in the order of the plan."""
+        return tuple(sitting.subject.name for sitting in self._sittings)
+
+    @property
+    def heard_s(self) -> float:
+        """Sound so far, by the input's own samples."""
+        return self._ear.came_s
+
+    def now(self) -> State:
+        """Return the last state with the level as it is now, and without what had happened."""
+        return replace(
+            self.state, event=None, taken=None, heard_s=self.heard_s, level=self._watch.peak
+        )
+
+    @property
     def readings(self) -> tuple[tuple[Reading, ...], ...]:
         """Readings of each belt, in the order of the plan."""
         return tuple(sitting.readings for sitting in self._sittings)
 
     @property
-    def verdicts(self) -> tuple[Verdict, ...]:
-        """Every verdict, in the order of the plan."""
-        return tuple(v for sitting in self._sittings for v in sitting.verdicts)
+    def verdicts(self) -> tuple[tuple[Verdict, ...], ...]:
+        """Verdicts of each belt, in the order of the plan."""
+        return tuple(sitting.verdicts for sitting in self._sittings)
 
     @property
     def match(self) -> Match | None:
@@ -314,13 +338,9 @@ class Measuring:
         self._phase = phase
         yield self._said(None)
 
-    def _listened(self, block: Block) -> Iterator[State]:
-        if self._ring is not None:
-            self._ring.feed(block)
-        self._watch.feed(block)
-        yield from self._enter(self._phase_now())
-        for pluck in self._listener.feed(block):
-            yield from self._pluck(pluck)
+    def _asleep(self) -> bool:
+        """Whether the input is dead, or has not yet delivered anything but one sample."""
+        return self._watch.dead or self._watch.unborn
 
     def _phase_now(self) -> Phase:
         """Return what the sound so far amounts to."""
@@ -351,24 +371,12 @@ class Measuring:
         elif self._room < SILENT:
             self._cautions.setdefault(FAINT)
 
-    def _skip(self) -> None:
-        """Leave out the sound of a beep: what spans the gap is refused."""
-        self._gap = False
-        self._skipped.append((self._watch.heard_s, self._deaf_s))
-        self._skipped = self._skipped[-GAPS_KEPT:]
-        if self._ring is not None:
-            self._ring.gap()
-
-    def _overflowed(self) -> Iterator[State]:
-        self._cautions.setdefault(OVERFLOW)
-        yield self._said("sound lost")
-
     def _made(self, event: Event | None, taken: Taken | None = None) -> State:
         sitting = self._sittings[self._subject]
         return State(
             phase=self._phase,
             event=event,
-            heard_s=self._watch.heard_s + self._deaf_s,
+            heard_s=self.heard_s,
             level=self._watch.peak,
             room=self._room,
             subject=self._subject,
@@ -420,28 +428,36 @@ class Measuring:
             self._sound(pluck.onset_s, end_s),
         )
         if one.used:
+            if len(self._sittings) == PAIR and sitting.jumped(index):
+                self._cautions.setdefault(JUMPED)
+                self._looks = 0
             self._compare()
         yield self._said("taken" if one.used else "refused", taken)
         if one.used and self._guide():
             yield self._said("moved on")
 
     def _figures(self, one: HeardPluck, verdict: Verdict) -> PluckReading:
-        """Return the pluck's own figures, its onset counted with the beeps."""
-        at = None if one.onset_s is None else one.onset_s + self._skipped_before(one.onset_s)
+        """Return the pluck's own figures."""
         same = [p for p in verdict.reading.plucks if p.onset_s == one.onset_s]
         if same:
-            return replace(same[-1], onset_s=at)
-        return PluckReading(at, None, None, None, used=False, reason=one.reason)
-
-    def _skipped_before(self, heard_s: float) -> float:
-        return max((deaf for at, deaf in self._skipped if at <= heard_s), default=0.0)
+            return same[-1]
+        return PluckReading(one.onset_s, None, None, None, used=False, reason=one.reason)
 
     def _sound(self, onset_s: float, end_s: float) -> Sound | None:
+        """Return the pluck with the quiet around it, free of what rang before and came after."""
         if self._ring is None:
             return None
-        begin = max(onset_s - LEAD_S, self._last_end_s)
-        self._last_end_s = end_s
-        return Sound(self._ring.cut(begin, onset_s, end_s + TAIL_S), self._rate_hz)
+        quiet = QUIET_BELOW * max(self._room, SILENT)
+        begin = max(
+            self._watch.quiet_since(onset_s - SHORT_LEAD_S, quiet),
+            onset_s - LEAD_S,
+            self._ring.gap_s,
+            self._awake_s,
+        )
+        if begin > onset_s - 5 * SHORT_LEAD_S:
+            begin = onset_s - SHORT_LEAD_S
+        tail = TAIL_S if self._watch.quiet_between(end_s, end_s + TAIL_S, quiet) else 0.0
+        return Sound(self._ring.cut(begin, end_s + tail), self._rate_hz)
 
     def _judge_input(self) -> None:
         if self._watch.cut:

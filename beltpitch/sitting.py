@@ -33,6 +33,8 @@ MOST_PLUCKS = 200  # of one step that are kept
 JOINT = 8  # plucks that are decided together anew when one of them disagrees
 SAME_TONE = 0.01  # relative; within it plucks need no new decision
 BOTH = 2
+JUMP = 0.03  # relative, 6 % of tension: far more than plucks scatter
+TELLING = 2  # plucks that must agree on it
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +143,29 @@ class Sitting:
         self.setting += 1
         name = self.subject.name
         self.steps = [Step(f"{name}/{self.setting}/{i}") for i in range(len(self.subject.orders))]
+
+    def jumped(self, index: int) -> bool:
+        """Begin a new setting with the last two plucks, if they agree and the others do not.
+
+        Somebody turned the tensioner without saying so.
+        """
+        step = self.steps[index]
+        used = [h for h in step.heard if h.used and h.pitch]
+        values = [h.pitch.frequency_hz for h in used if h.pitch]
+        if len(values) <= TELLING:
+            return False
+        before, now = float(np.median(values[:-TELLING])), values[-TELLING:]
+        together = max(now) / min(now) - 1 <= SAME_TONE
+        if not together or any(abs(f / before - 1) <= JUMP for f in now):
+            return False
+        last = list(step.heard)[list(step.heard).index(used[-TELLING]) :]
+        plucks = list(step.plucks)[-len(last) :]
+        self.begin_setting()
+        self.steps[index].heard.extend(last)
+        self.steps[index].plucks.extend(plucks)
+        self.steps[index].taken = TELLING
+        self.judge()
+        return True
 
     @property
     def plucked(self) -> bool:

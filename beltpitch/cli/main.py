@@ -18,6 +18,8 @@ from beltpitch.cli import (
     demo,
     frequency,
     hang,
+    listen,
+    pair,
     recording,
     span,
     tension,
@@ -35,7 +37,20 @@ app = typer.Typer(
     rich_markup_mode=None,  # the rich help loads rich.markdown: twice the whole start-up
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-for module in (tension, frequency, recording, belts, span, window, adjust, weigh, hang, demo):
+for module in (
+    tension,
+    frequency,
+    recording,
+    listen,
+    pair,
+    belts,
+    span,
+    window,
+    adjust,
+    weigh,
+    hang,
+    demo,
+):
     module.add_to(app)
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it

@@ -88,6 +88,11 @@ class LevelWatch:
         return self._dead * self._frame_s >= DEAD_AFTER_S
 
     @property
+    def unborn(self) -> bool:
+        """Whether the samples have not changed since the beginning."""
+        return self._dead == self._count
+
+    @property
     def cut(self) -> bool:
         """Whether plucks are cut to digital silence."""
         return sum(self._cut) >= TELLING
@@ -125,9 +130,21 @@ class LevelWatch:
                 self._rose.append(_rises(self._levels(self._last_end_s, onset_s - 2 * FRAME_S)))
         self._last_end_s = end_s
 
+    def quiet_since(self, end_s: float, limit: float) -> float:
+        """Return since when, up to `end_s`, the level has not been above `limit`."""
+        frames = self._levels(-math.inf, end_s)
+        loud = [i for i, level in enumerate(frames) if level > limit]
+        quiet = len(frames) - 1 - loud[-1] if loud else len(frames)
+        return end_s - quiet * self._frame_s
+
+    def quiet_between(self, begin_s: float, end_s: float, limit: float) -> bool:
+        """Whether all that is known of a stretch is not above `limit`."""
+        frames = self._levels(begin_s, end_s)
+        return bool(frames) and max(frames) <= limit
+
     def _levels(self, begin_s: float, end_s: float) -> list[float]:
         first = self._count - len(self._frames)
-        begin = max(0, math.ceil(begin_s / self._frame_s) - first)
+        begin = max(0, math.ceil(max(begin_s, 0.0) / self._frame_s) - first)
         end = max(0, math.floor(end_s / self._frame_s) - first)
         return [f.level for f in list(self._frames)[begin:end]]
 

@@ -12,7 +12,6 @@ import numpy as np
 from beltpitch.sound.block import Block, Samples, read_only
 
 RING_S = 6.0  # the longest pluck, its lead, and the time until it is known to be over
-SHORT_LEAD_S = 0.3  # of quiet that is enough to tell the noise
 
 
 class Ring:
@@ -43,11 +42,13 @@ class Ring:
         """Note that sound was left out here."""
         self._gap_at = self._end
 
-    def cut(self, begin_s: float, onset_s: float, end_s: float) -> Samples:
-        """Return the sound of a pluck with its lead, which does not reach over a gap."""
-        gap_s = self._gap_at / self._rate_hz
-        if gap_s <= onset_s - SHORT_LEAD_S:
-            begin_s = max(begin_s, gap_s)
+    @property
+    def gap_s(self) -> float:
+        """Where sound was last left out."""
+        return self._gap_at / self._rate_hz
+
+    def cut(self, begin_s: float, end_s: float) -> Samples:
+        """Return the sound between two moments, as far as it is still there."""
         first = self._end - self._held
         whole = np.concatenate([*self._blocks, np.zeros(0)])
         begin = max(0, round(begin_s * self._rate_hz) - first)

@@ -1,0 +1,357 @@
+"""``beltpitch listen``: pluck beside the laptop, read the tension."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from beltpitch.cli import keeping as k
+from beltpitch.cli import options as o
+from beltpitch.errors import BeltpitchError, RequestError
+
+if TYPE_CHECKING:
+    from beltpitch.cli.live import Face
+    from beltpitch.measuring import Measuring
+    from beltpitch.sitting import Subject, Way
+    from beltpitch.sound.heard import FrequencyRange
+    from beltpitch.sound.microphone import Microphone
+
+DeviceOption = Annotated[
+    str | None, typer.Option("--device", help="Sound input: its number or a part of its name.")
+]
+PlucksOption = Annotated[
+    int | None, typer.Option("--plucks", min=1, help="Stop after so many plucks were taken.")
+]
+ForOption = Annotated[
+    str | None, typer.Option("--for", help='Stop after this time; a bare number is in s: "60 s".')
+]
+SaveOption = Annotated[
+    Path | None,
+    typer.Option("--save", help="Folder to keep every pluck in, as FLAC with its numbers."),
+]
+BeepOption = Annotated[
+    bool, typer.Option("--beep", help="Answer each pluck: one beep for taken, two for not.")
+]
+SidesOption = Annotated[
+    bool,
+    typer.Option(
+        "--sides", help="Read the strand after arriving from each side, which gives the preload."
+    ),
+]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command()(listen)
+
+
+@dataclass(frozen=True, slots=True)
+class Live:
+    """What the options say about a live run.
+
+    Parameters
+    ----------
+    device
+        The input.
+    plucks, seconds
+        After which the run ends.
+    save
+        Where plucks are kept.
+    beep
+        Whether plucks are answered.
+    json, unit
+        How it is shown.
+    """
+
+    device: str | None
+    plucks: int | None
+    seconds: float | None
+    save: Path | None
+    beep: bool
+    json: bool
+    unit: str
+
+
+def listen(
+    name: Annotated[
+        str | None,
+        typer.Argument(metavar="[NAME]", help="A belt of the machine file.", show_default=False),
+    ] = None,
+    devices: Annotated[bool, typer.Option("--devices", help="List the sound inputs.")] = False,
+    device: DeviceOption = None,
+    belt: o.BeltOption = None,
+    width: o.WidthOption = None,
+    linear_mass: o.LinearMassOption = None,
+    construction: o.ConstructionOption = None,
+    span: o.SpanOption = None,
+    ends: o.EndsOption = "pulley",
+    low: o.FromOption = None,
+    high: o.ToOption = None,
+    target: o.TargetOption = None,
+    within: o.WithinOption = "10%",
+    strand: o.StrandOption = None,
+    sides: SidesOption = False,
+    parks: o.ParksOption = False,
+    travel: o.TravelOption = None,
+    plucks: PlucksOption = None,
+    last: ForOption = None,
+    save: SaveOption = None,
+    beep: BeepOption = False,
+    machine: k.MachineOption = None,
+    json: o.JsonOption = False,
+    unit: o.UnitOption = "N",
+) -> int:
+    """Listen to a microphone: each pluck at once, the mean with its interval, the verdict."""
+    one_thread()
+    o.checked_unit(unit)
+    if devices:
+        return show_devices(json=json)
+    live = Live(device, plucks, seconds_of(last), save, beep, json, unit)
+    over: dict[str, Any] = {
+        "belt": belt,
+        "width": width,
+        "linear_mass": linear_mass,
+        "construction": construction,
+        "span": span,
+        "target": target,
+    }
+    way = way_of(strand, sides=sides, parks=parks, travel=travel)
+    if name is None and not json and on_terminal():
+        from beltpitch.cli.ask import ask_for
+
+        over, ends = ask_for(over, ends)
+    asked = k.asked_for([name] if name else [], machine, over, ends=ends, within=within)
+    if len(asked) != 1:
+        raise RequestError(f"{name} is a pair: beltpitch pair {name}")
+    subject = subject_of(asked[0], name or "belt", way, strand, travel, asking_range(low, high))
+    return run_listen(live, subject)
+
+
+def run_listen(live: Live, subject: Subject) -> int:
+    """Listen to one belt until something ends it, and sum up."""
+    from beltpitch.measuring import Measuring
+
+    with opened(live.device) as microphone:
+        measuring = Measuring(
+            microphone.rate_hz,
+            [subject],
+            plucks=live.plucks,
+            keep_sound=live.save is not None,
+            cautions=microphone.input.warnings,
+        )
+        follow(live, microphone, measuring, over=lambda: measuring.complete)
+    return summed_up(live, measuring)
+
+
+def summed_up(live: Live, measuring: Measuring) -> int:
+    """Show what was read, as for a recording; return the exit code."""
+    from beltpitch.cli import card, show
+    from beltpitch.cli.live import exit_code, print_line
+    from beltpitch.verdict import SCHEMA, as_json
+
+    verdicts = [v for each in measuring.verdicts for v in each]
+    if live.json:
+        print_line({"schema": SCHEMA, "readings": [as_json(v) for v in verdicts]})
+    elif verdicts:
+        show.console().print()
+        card.show(verdicts, live.unit, heard=True)
+    return said_why(measuring, exit_code(measuring.verdicts))
+
+
+def said_why(measuring: Measuring, code: int) -> int:
+    """Say on standard error why there is no answer, if there is none; return the exit code."""
+    if code:
+        told = [
+            v[-1].reading.warnings[0] for v in measuring.verdicts if v and v[-1].reading.warnings
+        ]
+        why = [*told, *measuring.state.cautions, "no pluck was heard"][0]
+        sys.stderr.write(f"beltpitch: {why}\n")
+    return code
+
+
+def follow(live: Live, microphone: Microphone, measuring: Measuring, *, over: Any) -> None:
+    """Run the loop with the face, the keys, the beeper and the folder that were asked for."""
+    from beltpitch.cli.keys import Keys
+    from beltpitch.cli.live import Run, beeper_for, folder_for
+
+    folder = folder_for(live.save)
+    with ExitStack() as stack:
+        keys = stack.enter_context(Keys())
+        beeper = beeper_for(beep=live.beep)
+        if beeper is not None:
+            stack.enter_context(beeper)
+        face = face_for(live, measuring.names, microphone)
+        Run(measuring, face, keys, beeper, folder, live.seconds, over).follow(microphone)
+
+
+def face_for(live: Live, names: tuple[str, ...], microphone: Microphone) -> Face:
+    """Return the face that fits the output."""
+    from beltpitch.cli.live import JsonLines, Lines
+    from beltpitch.cli.show import console
+
+    told = [f"listening to {microphone.input.name} at {microphone.rate_hz:.0f} Hz"]
+    if microphone.channel_note:
+        told.append(microphone.channel_note)
+    sys.stderr.write(f"beltpitch: {', '.join(told)}\n")
+    if live.json:
+        return JsonLines(names)
+    where = console()
+    if not where.is_terminal or where.is_dumb_terminal:
+        return Lines(names, live.unit)
+    from beltpitch.cli.screen import Screen
+
+    return Screen(names, live.unit, where)
+
+
+def opened(device: str | None) -> Microphone:
+    """Open the input."""
+    from beltpitch.sound.microphone import open_microphone
+
+    return open_microphone(device)
+
+
+def one_thread() -> None:
+    """Keep linear algebra on one core, before numpy is loaded.
+
+    The matrices of a pluck are small; on a busy machine threads that wait for each other cost more
+    than they bring, up to seconds a pluck.
+    """
+    import os
+
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+
+
+# --- what was asked for -------------------------------------------------------------------------
+
+
+def seconds_of(text: str | None) -> float | None:
+    """Return the time of ``--for`` in seconds."""
+    if text is None:
+        return None
+    from beltpitch.quantity import TIME, positive
+
+    return positive(text, TIME, option="--for").value
+
+
+def on_terminal() -> bool:
+    """Whether a person can be asked."""
+    return all(s is not None and s.isatty() for s in (sys.stdin, sys.stdout))
+
+
+def way_of(strand: Sequence[str] | None, *, sides: bool, parks: bool, travel: str | None) -> Way:
+    """Return how a belt is read: one strand, both, from either side, or at two parks.
+
+    Raises
+    ------
+    RequestError
+        If the options contradict each other.
+    """
+    found = o.grouping(list(strand) if strand else None, parks=parks, travel=travel)
+    if sides and found != "one":
+        raise RequestError("--sides reads one strand: leave out --parks and the second --strand")
+    return "sides" if sides else found
+
+
+def asking_range(low: str | None, high: str | None) -> FrequencyRange | None:
+    """Return the range of --from and --to."""
+    from beltpitch import asking
+
+    return asking.frequency_range(low, high)
+
+
+def subject_of(
+    asked: k.Asked,
+    name: str,
+    way: Way,
+    strand: Sequence[str] | None,
+    travel: str | None,
+    asked_range: FrequencyRange | None,
+) -> Subject:
+    """Return the belt to be measured.
+
+    Raises
+    ------
+    RequestError
+        If two parks are asked for without a belt, or nothing can be carried in the range.
+    """
+    from beltpitch import asking
+    from beltpitch.reading import expected_range
+    from beltpitch.sitting import Subject
+
+    if way == "parks" and asked.belt is None:
+        raise RequestError("two parks need the belt's linear mass: give --belt or --linear-mass")
+    strands = tuple(strand or ())
+    if not strands and asked.entry.strand:
+        strands = (asked.entry.strand,)
+    notes = asked.belt.notes if asked.belt else ()
+    return Subject(
+        name=name,
+        belt=asked.belt,
+        span=asked.span,
+        window=asked.window,
+        expected=expected_range(asked.belt, asked.span, asked_range),
+        way=way,
+        strands=strands,
+        travel=asking.travel(travel) if travel else None,
+        echoes=tuple(dict.fromkeys((*asked.echoes, *notes))),
+    )
+
+
+# --- which inputs there are ---------------------------------------------------------------------
+
+
+def show_devices(*, json: bool) -> int:
+    """List the sound inputs; return the exit code."""
+    from beltpitch.cli import show
+    from beltpitch.sound.microphone import inputs
+
+    found = inputs()
+    if json:
+        records = [
+            {
+                "number": each.index,
+                "name": each.name,
+                "host": each.host,
+                "channels": each.channels,
+                "rate_hz": each.rate_hz,
+                "default": each.is_default,
+                "loopback": each.is_loopback,
+                "bluetooth": each.is_bluetooth,
+            }
+            for each in found
+        ]
+        show.print_json({"schema": 1, "listen": {"devices": records}})
+        return 0 if found else 1
+    if not found:
+        raise BeltpitchError("this machine has no sound input: plug in a microphone")
+    _table(found)
+    return 0
+
+
+def _table(found: Sequence[Any]) -> None:
+    from rich.table import Table
+
+    from beltpitch.cli.show import console
+
+    table = Table(box=None, pad_edge=False)
+    for head in ("", "number", "name", "system", "channels", "rate", ""):
+        table.add_column(head, justify="right" if head in ("number", "channels") else "left")
+    for each in found:
+        marks = [("seems a loopback", each.is_loopback), ("seems Bluetooth", each.is_bluetooth)]
+        table.add_row(
+            "default" if each.is_default else "",
+            str(each.index),
+            each.name,
+            each.host,
+            str(each.channels),
+            f"{each.rate_hz:.0f} Hz",
+            ", ".join(words for words, true in marks if true),
+        )
+    console().print(table)

@@ -1,0 +1,381 @@
+"""``beltpitch pair``: do the two belts of a gantry agree, and which to turn until they do."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from beltpitch.cli import keeping as k
+from beltpitch.cli import options as o
+from beltpitch.cli.listen import (
+    BeepOption,
+    DeviceOption,
+    ForOption,
+    Live,
+    PlucksOption,
+    SaveOption,
+    SidesOption,
+    asking_range,
+    follow,
+    one_thread,
+    opened,
+    said_why,
+    seconds_of,
+    subject_of,
+    way_of,
+)
+from beltpitch.errors import RequestError
+
+if TYPE_CHECKING:
+    from beltpitch.advice.match import Match
+    from beltpitch.measuring import Measuring
+    from beltpitch.reading import Reading
+    from beltpitch.sitting import Subject, Way
+    from beltpitch.sound.heard import FrequencyRange
+    from beltpitch.verdict import Verdict
+
+TWO = 2
+NAMES = ("first", "second")
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command()(pair)
+
+
+def pair(
+    what: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[NAME | NAME NAME | FILE FILE]",
+            help="A pair of the machine file, two of its belts, or two recordings; none to listen.",
+            show_default=False,
+        ),
+    ] = None,
+    first: Annotated[
+        list[str] | None,
+        typer.Option("--first", help='What the first belt sounded at: "66.3 Hz"; once a pluck.'),
+    ] = None,
+    second: Annotated[
+        list[str] | None, typer.Option("--second", help="The same for the second belt.")
+    ] = None,
+    names: Annotated[
+        list[str] | None, typer.Option("--name", help="What to call the belts; give it twice.")
+    ] = None,
+    within: Annotated[
+        str | None,
+        typer.Option(
+            "--within",
+            help="How far apart they may be, of tension; 5% by default (common practice).",
+            show_default=False,
+        ),
+    ] = None,
+    two_rolls: Annotated[
+        bool, typer.Option("--two-rolls", help="The belts were cut from different rolls.")
+    ] = False,
+    belt: o.BeltOption = None,
+    width: o.WidthOption = None,
+    linear_mass: o.LinearMassOption = None,
+    construction: o.ConstructionOption = None,
+    span: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--span", help='Free span: "412 +/- 1 mm"; once if equal for both, else once for each.'
+        ),
+    ] = None,
+    ends: o.EndsOption = "pulley",
+    low: o.FromOption = None,
+    high: o.ToOption = None,
+    target: o.TargetOption = None,
+    target_within: Annotated[
+        str, typer.Option("--target-within", help="How far from the target is still right.")
+    ] = "10%",
+    strand: o.StrandOption = None,
+    sides: SidesOption = False,
+    device: DeviceOption = None,
+    plucks: PlucksOption = None,
+    last: ForOption = None,
+    save: SaveOption = None,
+    beep: BeepOption = False,
+    machine: k.MachineOption = None,
+    json: o.JsonOption = False,
+    unit: o.UnitOption = "N",
+) -> int:
+    """Compare two belts: matched, unmatched or not yet known, and which to turn how far."""
+    one_thread()
+    o.checked_unit(unit)
+    over = {
+        "belt": belt,
+        "width": width,
+        "linear_mass": linear_mass,
+        "construction": construction,
+        "target": target,
+    }
+    words = what or []
+    files = _files(words, machine)
+    spans = _spans(span)
+    asked = _asked(words if not files else [], machine, over, spans, ends, target_within)
+    plan = _Plan(
+        asked=asked,
+        names=_names(names, asked, files, named=bool(words) and not files),
+        within=_within(within, asked, words if not files else []),
+        same_span=len(spans) == 1 or all(a.span is None for a in asked),
+        one_roll=not two_rolls,
+        expected=asking_range(low, high),
+    )
+    if first or second:
+        _refuse_both(words)
+        return _compared(plan, _typed(plan, first, second), json=json, unit=unit)
+    if files:
+        return _compared(plan, _recorded(plan, files), json=json, unit=unit)
+    live = Live(device, plucks, seconds_of(last), save, beep, json, unit)
+    way = way_of(strand, sides=sides, parks=False, travel=None)
+    return _listened(live, plan, way, strand)
+
+
+class _Plan:
+    """The two belts as asked for, and how they are to be compared."""
+
+    def __init__(
+        self,
+        *,
+        asked: tuple[k.Asked, k.Asked],
+        names: tuple[str, str],
+        within: float,
+        same_span: bool,
+        one_roll: bool,
+        expected: FrequencyRange | None,
+    ) -> None:
+        self.asked = asked
+        self.names = names
+        self.within = within
+        self.same_span = same_span
+        self.one_roll = one_roll
+        self.expected = expected
+
+
+# --- what was asked for -------------------------------------------------------------------------
+
+
+def _files(words: Sequence[str], machine: Path | None) -> list[Path]:
+    """Return the recordings, if that is what the words are.
+
+    Two words are recordings where such files are there, or where no machine file could know them.
+    """
+    paths = [Path(word) for word in words]
+    if len(paths) != TWO:
+        return []
+    there = [path.exists() for path in paths]
+    if all(there):
+        return paths
+    from beltpitch.keep.machine import find
+
+    looks_like_files = any(there) or any(path.suffix for path in paths)
+    return paths if looks_like_files or (machine is None and find() is None) else []
+
+
+def _spans(span: Sequence[str] | None) -> tuple[str, ...]:
+    found = tuple(span or ())
+    if len(found) > TWO:
+        raise RequestError(f"two belts have two spans at most; got {len(found)} times --span")
+    return found
+
+
+def _asked(
+    words: Sequence[str],
+    machine: Path | None,
+    over: dict[str, Any],
+    spans: tuple[str, ...],
+    ends: str,
+    within: str,
+) -> tuple[k.Asked, k.Asked]:
+    """Return the two belts: of the machine file, or as the options describe them."""
+    if len(words) > TWO:
+        raise RequestError(f"a pair is two belts or two recordings; got {' '.join(words)}")
+    if not words:
+        each = spans * TWO if len(spans) == 1 else spans or (None, None)
+        a, b = (
+            k.asked_for([], machine, {**over, "span": one}, ends=ends, within=within)[0]
+            for one in each
+        )
+        return a, b
+    if len(spans) > 1:
+        raise RequestError("two spans belong to belts given by options; these have names")
+    beside = {**over, "span": spans[0] if spans else None}
+    found = k.asked_for(list(words), machine, beside, ends=ends, within=within)
+    if len(found) != TWO:
+        raise RequestError(
+            f"{' '.join(words)} is {len(found)} belts; name a pair, or two belts of the machine"
+        )
+    return found[0], found[1]
+
+
+def _names(
+    names: Sequence[str] | None,
+    asked: tuple[k.Asked, k.Asked],
+    files: Sequence[Path],
+    *,
+    named: bool,
+) -> tuple[str, str]:
+    if names:
+        if len(names) != TWO or names[0] == names[1]:
+            raise RequestError("--name is given twice, once for each belt, and not the same")
+        return names[0], names[1]
+    if named:
+        return asked[0].entry.name, asked[1].entry.name
+    if files and files[0].name != files[1].name:
+        return files[0].name, files[1].name
+    return NAMES
+
+
+def _within(text: str | None, asked: tuple[k.Asked, k.Asked], words: Sequence[str]) -> float:
+    """Return the tolerance: as given, as the machine file has it, or 5 %."""
+    from beltpitch.advice.match import TOLERANCE
+    from beltpitch.quantity import PERCENT, parse
+
+    machine = asked[0].machine
+    if text is None and machine is not None and len(words) == 1:
+        text = machine.pair(words[0]).within
+    return TOLERANCE if text is None else parse(text, PERCENT, option="--within").value
+
+
+def _refuse_both(words: Sequence[str]) -> None:
+    if any(Path(word).exists() for word in words):
+        raise RequestError("give either two recordings or typed frequencies, not both")
+
+
+# --- readings -----------------------------------------------------------------------------------
+
+
+def _typed(
+    plan: _Plan, first: Sequence[str] | None, second: Sequence[str] | None
+) -> tuple[Reading, Reading]:
+    from beltpitch import asking
+    from beltpitch.reading import typed_reading
+
+    if not first or not second:
+        raise RequestError('give both: --first "66.3 Hz" and --second "67.0 Hz", once a pluck')
+    a, b = (
+        replace(typed_reading(asking.typed(texts), asked.belt, asked.span, key=name), source=name)
+        for texts, asked, name in zip((first, second), plan.asked, plan.names, strict=True)
+    )
+    return _told(a, plan.asked[0]), _told(b, plan.asked[1])
+
+
+def _recorded(plan: _Plan, files: Sequence[Path]) -> tuple[Reading, Reading]:
+    from beltpitch.reading import read
+
+    a, b = (
+        read(path, belt=asked.belt, span=asked.span, expected=plan.expected, key=str(i))
+        for i, (path, asked) in enumerate(zip(files, plan.asked, strict=True))
+    )
+    for reading in (a, b):
+        if reading.frequency is None:
+            sys.stderr.write(f"beltpitch: {reading.source}: {reading.warnings[0]}\n")
+    return _told(a, plan.asked[0]), _told(b, plan.asked[1])
+
+
+def _told(reading: Reading, asked: k.Asked) -> Reading:
+    """Return the reading with the defaults that were taken for it."""
+    notes = asked.belt.notes if asked.belt else ()
+    said = dict.fromkeys((*reading.echoes, *asked.echoes, *notes))
+    return replace(reading, echoes=tuple(said), strand=asked.entry.strand or reading.strand)
+
+
+def _compared(plan: _Plan, readings: tuple[Reading, Reading], *, json: bool, unit: str) -> int:
+    """Compare two readings, show it, and return the exit code."""
+    from beltpitch.advice.match import compare
+    from beltpitch.verdict import judged
+
+    match = compare(
+        *readings,
+        names=plan.names,
+        within=plan.within,
+        same_span=plan.same_span,
+        one_roll=plan.one_roll,
+        window=plan.asked[0].window,
+    )
+    verdicts = [
+        judged(reading, asked.window) for reading, asked in zip(readings, plan.asked, strict=True)
+    ]
+    _shown(verdicts, verdicts, match, json=json, unit=unit, one_line=False)
+    return 0 if match.apart is not None else 1
+
+
+def _shown(
+    verdicts: Sequence[Verdict],
+    both: Sequence[Verdict],
+    match: Match,
+    *,
+    json: bool,
+    unit: str,
+    one_line: bool,
+) -> None:
+    """Show all verdicts and the match of the last of each belt."""
+    from beltpitch.advice import match as matching
+    from beltpitch.cli import card, show
+    from beltpitch.cli.live import print_line
+    from beltpitch.verdict import SCHEMA, as_json
+
+    if json:
+        record = {**matching.as_json(match), "readings": [as_json(v) for v in verdicts]}
+        whole = {"schema": SCHEMA, "pair": record}
+        (print_line if one_line else show.print_json)(whole)
+        return
+    from beltpitch.cli.matching import show_match
+
+    card.show(verdicts, unit, heard=any(p.onset_s is not None for p in _plucks(verdicts)))
+    where = show.console()
+    where.print()
+    show_match(where, both, match, unit)
+
+
+def _plucks(verdicts: Sequence[Verdict]) -> list[Any]:
+    return [pluck for verdict in verdicts for pluck in verdict.reading.plucks]
+
+
+# --- live ---------------------------------------------------------------------------------------
+
+
+def _listened(live: Live, plan: _Plan, way: Way, strand: Sequence[str] | None) -> int:
+    from beltpitch.measuring import Measuring
+
+    subjects: list[Subject] = [
+        subject_of(asked, name, way, strand, None, plan.expected)
+        for asked, name in zip(plan.asked, plan.names, strict=True)
+    ]
+    with opened(live.device) as microphone:
+        measuring = Measuring(
+            microphone.rate_hz,
+            subjects,
+            within=plan.within,
+            same_span=plan.same_span,
+            one_roll=plan.one_roll,
+            plucks=live.plucks,
+            keep_sound=live.save is not None,
+            cautions=microphone.input.warnings,
+        )
+        follow(live, microphone, measuring, over=lambda: measuring.matched or measuring.complete)
+    return _summed_up(live, plan, measuring)
+
+
+def _summed_up(live: Live, plan: _Plan, measuring: Measuring) -> int:
+    """Show what was read and how the two compare; return the exit code."""
+    from beltpitch.advice.match import Match
+
+    every = measuring.verdicts
+    match = measuring.match
+    if match is None:
+        silent = [name for name, v in zip(plan.names, every, strict=True) if not v]
+        note = f"no pluck of {' and '.join(silent) or 'both belts'} was taken"
+        match = Match("not yet known", plan.names, plan.within, "frequency", notes=(note,))
+    both = [v[-1] for v in every if v]
+    verdicts = [v for each in every for v in each]
+    if verdicts or live.json:
+        _shown(verdicts, both, match, json=live.json, unit=live.unit, one_line=True)
+    return said_why(measuring, 0 if match.apart is not None else 1)

@@ -1,0 +1,167 @@
+"""The screen of a live measurement: a line for each pluck, and under them what stands now.
+
+Under the lines stand the order, the mean in large figures with its interval, the ruler, what the
+plucks say, and the level of the input; this part is redrawn in place.
+"""
+
+from __future__ import annotations
+
+from io import BytesIO, TextIOWrapper
+from typing import TYPE_CHECKING
+
+from rich.console import Console, Group
+from rich.live import Live
+from rich.text import Text
+
+from beltpitch.cli.figures import beside, large
+from beltpitch.cli.live import line_of
+from beltpitch.cli.matching import MATCH_COLOURS, draw_match
+from beltpitch.cli.show import COLOURS, FINE, console, rulers, signs_for
+
+if TYPE_CHECKING:
+    from beltpitch.advice.match import Match
+    from beltpitch.measuring import State
+    from beltpitch.verdict import Verdict
+
+METER = 24  # columns of the level meter
+QUIETEST_DB = -72.0
+PHASES = {
+    "level": "checking the input",
+    "room": "listening to the room for a second; keep quiet",
+    "waiting": "waiting for a pluck",
+    "hearing": "hearing",
+    "deaf": "beep",
+    "lost": "input lost",
+    "done": "done",
+}
+
+
+class Screen:
+    """Draws states on a terminal.
+
+    Parameters
+    ----------
+    names
+        Of the belts.
+    unit
+        Unit of force.
+    where
+        The terminal.
+    """
+
+    def __init__(self, names: tuple[str, ...], unit: str, where: Console | None = None) -> None:
+        self._names, self._unit = names, unit
+        self._where = where or console()
+        self._fine = signs_for(self._where) is FINE
+        self._live = Live(console=self._where, auto_refresh=False, transient=True)
+        self._live.start()
+        self._body: list[Text] = []
+        self._cautions: set[str] = set()
+        self._status = ""
+
+    def show(self, state: State) -> None:
+        """Print a new pluck, and redraw what stands under it."""
+        for caution in state.cautions:
+            if caution not in self._cautions:
+                self._cautions.add(caution)
+                self._live.console.print(Text(f"! {caution}", style="bold"))
+        if state.taken is not None:
+            style = COLOURS[state.taken.verdict.word] if state.taken.pluck.used else "dim"
+            line = line_of(state, self._names, self._unit)
+            self._live.console.print(Text(line, style=style))
+        self._body = self._drawn(state)
+        self._redraw(state, force=True)
+
+    def tick(self, state: State) -> None:
+        """Redraw if the level has changed to be seen."""
+        self._redraw(state, force=False)
+
+    def close(self) -> None:
+        """Clear what was redrawn in place."""
+        self._live.stop()
+
+    def _redraw(self, state: State, *, force: bool) -> None:
+        status = self._meter(state)
+        if not force and status == self._status:
+            return
+        self._status = status
+        self._live.update(Group(*self._body, Text(status, style="dim")), refresh=True)
+
+    def _meter(self, state: State) -> str:
+        """Return the line of the input's state: level, phase, keys."""
+        from math import log10
+
+        db = 20 * log10(max(state.level, 1e-9))
+        share = min(1.0, max(0.0, 1 - db / QUIETEST_DB))
+        full, empty = ("█", "·") if self._fine else ("#", ".")
+        blocks = round(share * METER)
+        keys = "q ends, n next" if len(self._names) == 1 else "q ends, n next, t turned"
+        level = f"{db:4.0f} dB" if db > 2 * QUIETEST_DB else "silence"
+        return (
+            f"[{full * blocks}{empty * (METER - blocks)}] {level}  {PHASES[state.phase]}  ({keys})"
+        )
+
+    def _drawn(self, state: State) -> list[Text]:
+        rows = [Text(""), Text(state.order, style="bold")]
+        verdict = state.verdicts[state.subject]
+        if verdict is not None:
+            rows += self._figures(verdict)
+        known = [v for v in state.verdicts if v is not None]
+        rows += self._rulers(known, state.match)
+        if state.match is not None:
+            rows.append(Text(str(state.match), style=f"bold {MATCH_COLOURS[state.match.word]}"))
+            if state.match.turn is not None:
+                rows.append(Text(f"to do: {state.match.turn}"))
+        rows.append(Text(state.advice.words))
+        return rows
+
+    def _figures(self, verdict: Verdict) -> list[Text]:
+        """Return the mean, large, with its interval."""
+        shown = _mean(verdict, self._unit)
+        if shown is None:
+            return []
+        value, half = shown
+        block = "█" if self._fine else "#"
+        both = beside(large(value, block), large(half, block, wide=1))
+        colour = COLOURS[verdict.word]
+        rows = [Text(row, style=colour, no_wrap=True, overflow="crop") for row in both]
+        word = "" if verdict.word == "unknown" else f"   {verdict.word}"
+        return [*rows, Text(f"{value} {half}{word}", style=f"bold {colour}")]
+
+    def _rulers(self, verdicts: list[Verdict], match: Match | None) -> list[Text]:
+        if not any(v.reading.preload for v in verdicts):
+            return []
+        paper = TextIOWrapper(BytesIO(), encoding=self._where.encoding or "ascii")
+        aside = Console(
+            file=paper,
+            width=self._where.width,
+            force_terminal=True,
+            color_system="truecolor" if self._where.color_system else None,
+            highlight=False,
+            legacy_windows=False,
+        )
+        if match is None or match.values_n is None:
+            rulers(aside, verdicts, self._unit)
+        else:
+            draw_match(aside, verdicts, match, self._unit)
+        paper.seek(0)
+        return [Text.from_ansi(paper.read().rstrip())]
+
+
+def _mean(verdict: Verdict, unit: str) -> tuple[str, str] | None:
+    """Return the preload, or else the frequency, and half its 95 % interval, in words."""
+    from beltpitch.quantity import FORCE, in_unit
+    from beltpitch.reading import COVERAGE
+
+    reading = verdict.reading
+    found, name = reading.preload, unit
+    if found is None:
+        found, name = reading.frequency, "Hz"
+    if found is None:
+        return None
+    low, high = found.interval(COVERAGE)
+    value, half = found.value, (high - low) / 2
+    if reading.preload is not None:
+        value, half = in_unit(value, unit, FORCE), in_unit(half, unit, FORCE)
+    digits = 1 if half >= 1 or reading.preload is not None else 2
+    return f"{value:.{digits}f} {name}", f"±{half:.{digits}f}"
