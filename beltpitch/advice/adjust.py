@@ -53,6 +53,7 @@ NOTHING = 0.2  # of the expected change: less than this is a turn that did nothi
 TELLING = 3.0  # standard uncertainties that half the expected change must exceed to tell
 MOST_IDLE, MORE_THAN_PLAY = 2, 0.5  # turns in a row without effect, and what they add up to
 LEAST_TURN = 1 / 72  # five degrees: no hand turns less
+FAR_M = 0.02  # a tensioner's way in one step that should make one look at the inputs again
 OFF_CATALOGUE = 2.0  # standard uncertainties beyond which a found EA is worth a word
 SETTLE = "Move the axis to and fro three times, let go, and pluck again."
 
@@ -190,7 +191,18 @@ def next_step(
         return Step("stop", 0.0, _STOP, None, rate, None, notes, cautions)
     action, turns, says = _decide(setup, belief, target_n, within, readings)
     expected = _expected(belief, now, turns)
+    notes = (*notes, *_far(setup, turns))
     return Step(action, turns, says, expected, rate, ea, notes, cautions)
+
+
+def _far(setup: Setup, turns: float) -> tuple[str, ...]:
+    way = abs(turns) * setup.tensioner.lead_m
+    if way <= FAR_M:
+        return ()
+    return (
+        f"That moves the tensioner by {way * 1e3:.0f} mm: check that loop, thread and kind of "
+        "tensioner are as they were said, and that it has so much way.",
+    )
 
 
 _SLACK = (

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from beltpitch.advice.adjust import Setup, ceiling, next_step
 from beltpitch.advice.tensioner import Tensioner
@@ -180,3 +182,35 @@ def test_cautions_come_with_every_turn() -> None:
         assert word in said
     level = next_step(SETUP, 60, readings(30), vertical=False)
     assert not any("Prop" in c for c in level.cautions)
+
+
+def test_a_very_long_way_makes_one_look_at_the_inputs() -> None:
+    long = Setup(Tensioner("clamp", 0.5e-3), 60.0, EA)
+    step = next_step(long, 60, readings(30))
+    assert "check that loop, thread and kind" in step.notes[-1]
+    assert next_step(SETUP, 60, readings(30)).notes == ()
+
+
+@given(
+    st.lists(st.floats(1, 190), min_size=1, max_size=4),
+    st.lists(st.floats(0.05, 3), min_size=3, max_size=3),
+    st.lists(st.booleans(), min_size=3, max_size=3),
+    st.floats(5, 180),
+)
+@settings(max_examples=40, deadline=None)
+def test_whatever_was_read_the_advice_is_finite_and_goes_the_right_way(
+    values: list[float], sizes: list[float], off: list[bool], target: float
+) -> None:
+    turned = [-t if o else t for t, o in zip(sizes, off, strict=True)][: len(values) - 1]
+    step = next_step(SETUP, target, readings(*values), turned)
+    assert math.isfinite(step.turns)
+    assert (step.turns > 0) == (step.action == "tighten")
+    assert (step.turns < 0) == (step.action == "loosen")
+    if step.action == "tighten":
+        assert values[-1] < target
+    if step.action == "loosen":
+        assert values[-1] > target
+    top = ceiling(SETUP, readings(*values))
+    assert top is not None
+    if step.expected_n is not None and step.turns > 0:
+        assert step.expected_n[2] <= max(top, values[-1]) + 1e-6
