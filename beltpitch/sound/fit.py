@@ -38,14 +38,15 @@ LEAST_INFORMATION = 0.003  # of the most informative partial: below it a partial
 DECAYS_USED = 4.5  # record length in decay times (physics.md, section 4)
 LEAST_USED_S = 0.05
 BLOCK_S = 0.004  # a glide of 5 % at 1 kHz turns by a third of a radian from its middle to its end
-STEPS = 10
+STEPS = 16
+TRUSTING = 3  # steps before the residual is believed to be the attack's, not the fit's
 CLOSE_ENOUGH = 0.02  # of a standard uncertainty
 GLIDE_U = 0.02  # prior: f^2 of a hard pluck begins this much high, or more
 MOST_GLIDE = 0.15
 # A triangle plucked at 0.28 of the span has n^2 a_n^2 in these shares; own modes count half more.
 GLIDE_OWN = (1.35, 1.14, 1.02)
-SMOOTH_BLOCKS = 5  # 20 ms: the residual's power is known to a third
-CHANCE_EXCESS = 1.3  # it goes this far above the noise by chance
+SMOOTH_BLOCKS = 7  # 28 ms: the residual's power is known to a quarter
+CHANCE_EXCESS = 1.5  # it goes this far above the noise by chance
 BAND_BINS = 3  # residual about a partial: this many bins of 1/T either side
 # Priors that keep a partial at its line: in widths of the line and in bins; and at its decay.
 NEAR_WIDTHS = 1.0
@@ -124,9 +125,9 @@ def fit(sound: Samples, rate_hz: float, noise: Noise, start: Start) -> Fit | Non
     state = _settle(blocks, rate_hz, start, power)
     if state is None:
         return None
-    wide = np.sqrt(state.inflation[:k])
-    covariance: Samples = np.linalg.inv(state.normal)[:k, :k] * np.outer(wide, wide)
-    glide_u = float(np.sqrt(np.linalg.inv(state.normal)[-1, -1]))
+    inverse = np.linalg.inv(state.normal)
+    covariance: Samples = np.asarray(inverse[:k, :k], np.float64)
+    glide_u = float(np.sqrt(inverse[-1, -1]))
     return Fit(
         number=start.number[:k],
         frequency_hz=state.f[:k],
@@ -187,9 +188,11 @@ def _settle(blocks: Samples, rate: float, start: Start, power: Samples) -> _Stat
     own[tone] = 0.0
     centre = np.concatenate([f, a, [0.0]])
     excess = np.ones((len(blocks), k))
-    for _ in range(STEPS):
+    for turn in range(STEPS):
         state = _look(blocks, rate, f, a, glide * own, own, lowest, power * excess)
-        excess = _excess(state, power)
+        narrow = _inflation(state, power)
+        wide = _excess(state, power * narrow) if turn >= TRUSTING else np.ones_like(excess)
+        excess = wide * narrow
         state.glide = glide
         here = np.concatenate([f, a, [glide]])
         normal = state.normal + np.diag(prior)
@@ -205,9 +208,9 @@ def _settle(blocks: Samples, rate: float, start: Start, power: Samples) -> _Stat
         f = f + np.clip(step[:k], -near, near)
         a = np.clip(a + np.clip(step[k : 2 * k], -0.5 * a, a), *DECAY_LIMITS)
         glide = min(max(glide + step[2 * k], 0.0), MOST_GLIDE)
-        if (np.abs(step) < CLOSE_ENOUGH * u).all():
+        if turn > TRUSTING and (np.abs(step) < CLOSE_ENOUGH * u).all():
             break
-    state.inflation = _inflation(state, power * excess, rate)
+    state.inflation = np.maximum(1.0, np.sqrt(excess.min(axis=0)))
     state.normal = normal
     return state
 
@@ -334,12 +337,12 @@ def _excess(state: _State, power: Samples) -> Samples:
     return out
 
 
-def _inflation(state: _State, power: Samples, rate: float) -> Samples:
+def _inflation(state: _State, power: Samples) -> Samples:
     """Residual over noise in the narrow band that decides about each partial, at least 1."""
     count, size = state.residual.shape
     even = state.seen / np.sqrt(power * size)
     spectrum = np.fft.fft(even * np.hanning(count + 2)[1:-1, None], axis=0)
     density = np.abs(spectrum) ** 2 / (0.375 * count)
     near = np.r_[0 : BAND_BINS + 1, -BAND_BINS:0] if count > 2 * BAND_BINS else np.arange(count)
-    out: Samples = np.maximum(1.0, density[near].mean(axis=0))
+    out: Samples = np.maximum(1.0, density[near].mean(axis=0) / CHANCE_EXCESS)
     return out

@@ -22,6 +22,7 @@ from beltpitch.sound.block import Samples
 from beltpitch.sound.fit import Fit, Start, chosen, fit
 from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck, Partial, Pitch
 from beltpitch.sound.pluck import Pluck
+from beltpitch.sound.several import set_aside
 from beltpitch.sound.series import (
     STIFFNESS_SCALE,
     TEMPER,
@@ -38,9 +39,8 @@ SETTLE_S = 0.004  # the finger has left the belt
 SHORTEST_S = 0.05
 SAME_TONE = 0.01
 CELL = 0.0025  # width of a candidate in log frequency
-NULL_BONUS = -2.0
-OUTLIER = 0.02
-DECAYING = 0.25
+NULL_BONUS = -4.0
+DECAYING = 0.15  # 1/s: strings ring for six seconds at most
 STEADY_RECORD_S = 0.5
 ON_HUM_HZ = 1.5
 
@@ -84,13 +84,13 @@ def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> Heard:
     """
     evidence = [_evidence(p, expected) for p in plucks]
     steady = _steady(plucks)
-    f = _joint(evidence, expected)
-    heard = [_one(e, f, expected) for e in evidence]
-    listed = [h for h in heard if h.onset_s is not None]
+    joint = _joint(evidence, expected)
+    heard = [_one(e, joint) for e in evidence]
+    heard = set_aside(heard)
+    listed = [h for h in heard if h.onset_s is not None and _worth_naming(h, heard)]
     if any(h.used for h in listed):
         return Heard(tuple(listed), steady)
-    why = next((h.reason for h in heard if h.reason), reasons.NOTHING_BEGAN)
-    return Heard(tuple(listed), steady, reason=why)
+    return Heard(tuple(listed), steady, reason=_why_none(evidence, heard))
 
 
 def _evidence(pluck: Pluck, expected: FrequencyRange) -> _Evidence:
@@ -102,7 +102,21 @@ def _evidence(pluck: Pluck, expected: FrequencyRange) -> _Evidence:
     if reason is not None:
         return _Evidence(pluck, sound, None, [], reason)
     lines = lines_of(spectrum_of(sound, pluck.rate_hz, pluck.noise))
-    return _Evidence(pluck, sound, lines, candidates_of(lines, expected), None)
+    candidates = candidates_of(lines, expected)
+    if len(sound) > STEADY_RECORD_S * pluck.rate_hz:
+        candidates = [c for c in candidates if _dies(lines, c)]
+        if not candidates and len(lines.gain) > 0:
+            reason = reasons.SUSTAINED
+    return _Evidence(pluck, sound, lines, candidates, reason)
+
+
+def _dies(lines: Lines, candidate: Candidate) -> bool:
+    """Whether the lines of a candidate, the strongest counting most, die away at all."""
+    k = candidate.line[candidate.numbers - 1]
+    if len(k) == 0:
+        return False
+    weight = np.log(lines.gain[k])
+    return float((weight * lines.decay_per_s[k]).sum() / weight.sum()) > DECAYING
 
 
 def _prior(frequency_hz: float, expected: FrequencyRange) -> float:
@@ -147,7 +161,7 @@ def _score_at(e: _Evidence, f: float) -> float:
     return max(near, default=0.0)
 
 
-def _one(e: _Evidence, joint: tuple[float, float] | None, expected: FrequencyRange) -> HeardPluck:
+def _one(e: _Evidence, joint: tuple[float, float] | None) -> HeardPluck:
     """Return the verdict on one pluck, given what all say together."""
     onset = e.pluck.onset_s
     if e.reason is not None:
@@ -165,6 +179,22 @@ def _one(e: _Evidence, joint: tuple[float, float] | None, expected: FrequencyRan
     if isinstance(pitch, str):
         return HeardPluck(onset, None, used=False, reason=pitch)
     return HeardPluck(onset, pitch, used=True, reason=None)
+
+
+def _worth_naming(one: HeardPluck, heard: list[HeardPluck]) -> bool:
+    """Whether a pluck goes on the record: all do, but sounds that were none only if alone."""
+    return one.reason != reasons.NO_SERIES or not any(h.used for h in heard)
+
+
+def _why_none(evidence: list[_Evidence], heard: list[HeardPluck]) -> str:
+    """Return the reason that says most: that of the strongest sound."""
+    strength = [
+        max((c.score for c in e.candidates), default=-math.inf) if e.lines else -math.inf
+        for e in evidence
+    ]
+    said = [(s, h.reason) for s, h in zip(strength, heard, strict=True) if h.reason]
+    told = [reason for _, reason in sorted(said, key=lambda pair: -pair[0])]
+    return told[0] if told else reasons.NOTHING_BEGAN
 
 
 def _unclear(e: _Evidence, quality: float) -> str:

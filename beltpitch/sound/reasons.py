@@ -37,3 +37,9 @@ ON_HUM = (
     "the belt's tone lies on a steady tone at {tone:.1f} Hz; move the axis a little and compare"
 )
 CLIPPED_START = "the start is clipped and was left out; turn the input level down"
+RINGS_ON = "the same pluck rang on through another sound; its clearer part is used"
+OUTLIER = "{f:.2f} Hz is not what the other plucks say ({others:.2f} Hz); set aside"
+SUSTAINED = (
+    "a sustained tone: it does not die away as a pluck does; switch off what hums or whistles, "
+    f"and {PLUCK}"
+)

@@ -29,6 +29,11 @@ from beltpitch.sound.heard import FrequencyRange
 from beltpitch.sound.spectrum import LEAST_GAIN, Spectrum
 
 DB = 10.0 / math.log(10.0)  # dB per neper of power
+MAINS_HZ = (50.0, 60.0)
+MAINS_MULTIPLES = 20
+MAINS_OFF, MAINS_OFF_HZ = 1.5e-3, 0.15  # grids wander by less
+STANDING = 0.25  # of the decay of the rest of the sound
+STANDING_PER_S = 1.5
 MOST_LINES = 30  # of the lowest that matter
 WEAK_DB = 50.0  # lines this far below the strongest do not matter
 COMPANION_HZ = 7.0  # a weaker line this near belongs to its stronger neighbour
@@ -55,13 +60,20 @@ NODE_PRIOR = -1.5  # log probability that it is one of these
 LOW_HZ = 150.0
 LOW_DB_PER_OCTAVE = 24.0
 LOW_DEEPEST_DB = 60.0
+ENDS = 2
+DECAY_MEAN = (2.2, 0.45)  # of ln(decay in 1/s): level, and slope an octave
+DECAY_SD = np.array([1.2, 0.3])
+DECAY_SCATTER = 0.3
+SLOWEST, FASTEST = 0.3, 300.0  # 1/s
+STEADY = 0.3  # 1/s: slower is not told from steady
+STEADY_SHARE = 0.35  # of strangers
 HIDDEN_GAIN = 2.0
 BEYOND_WEIGHT = 0.35  # empty places above the highest line found say the same thing again
 REFINING = ((5, 0.004), (10, 0.003), (20, 0.002), (200, 0.0015))  # number up to which, reach
 STIFFNESS_APART = 0.02
-CANDIDATES = 24  # refined and scored in full
+CANDIDATES = 14  # refined and scored in full
 SAME = 0.006  # candidates this near are one
-TEMPER = 0.6  # scores are softened by it: the model is not the world
+TEMPER = 0.8  # scores are softened by it: the model is not the world
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,12 +102,9 @@ class Lines:
         """Level above which no line can hide there: what stands there and some noise more."""
         s = self.spectrum
         where = frequency_hz / s.step_hz - s.first
-        reach = np.maximum(1, OFF_SERIES * where).astype(int)
-        here = [
-            float(s.gain[s.common, max(0, int(w) - r) : int(w) + r + 2].max(initial=0.0))
-            for w, r in zip(where, reach, strict=True)
-        ]
-        over = np.minimum(LEAST_GAIN, np.array(here) + HIDDEN_GAIN)
+        around = np.maximum(1.0, OFF_SERIES * where)[:, None] * np.linspace(-1.0, 1.0, 9)
+        near = np.clip((where[:, None] + around).astype(int), 0, s.gain.shape[1] - 1)
+        over = np.minimum(LEAST_GAIN, s.gain[s.common][near].max(axis=1) + HIDDEN_GAIN)
         floor = np.interp(where, np.arange(len(s.floor)), s.floor)
         out: Samples = DB * (floor + np.log(over))
         return out
@@ -129,7 +138,8 @@ def lines_of(spectrum: Spectrum) -> Lines:
     """Choose the lines that every candidate must explain."""
     p = spectrum.peaks
     level = DB * p.level
-    keep = np.flatnonzero(level > level.max(initial=-np.inf) - WEAK_DB)
+    loud = level > level.max(initial=-np.inf) - WEAK_DB
+    keep = np.flatnonzero(loud & ~_mains(spectrum))
     own = [
         k
         for k in keep
@@ -152,6 +162,24 @@ def lines_of(spectrum: Spectrum) -> Lines:
         top_hz=top,
         spectrum=spectrum,
     )
+
+
+def _mains(spectrum: Spectrum) -> NDArray[np.bool_]:
+    """Lines at a multiple of the mains that stand while the rest of the sound dies."""
+    p = spectrum.peaks
+    if len(p.gain) == 0:
+        return np.zeros(0, dtype=np.bool_)
+    on = np.zeros(len(p.gain), dtype=np.bool_)
+    for mains in MAINS_HZ:
+        multiple = np.clip(np.round(p.frequency_hz / mains), 1, MAINS_MULTIPLES)
+        reach = np.maximum(MAINS_OFF_HZ, MAINS_OFF * p.frequency_hz)
+        on |= np.abs(p.frequency_hz - multiple * mains) < reach
+    weight = np.log(p.gain) * ~on
+    if weight.sum() == 0:
+        return on & False
+    rest = float(np.exp((weight * np.log(np.maximum(p.decay_per_s, SLOWEST))).sum() / weight.sum()))
+    out: NDArray[np.bool_] = on & (p.decay_per_s < STANDING * rest) & (p.decay_per_s < STANDING_PER_S)
+    return out
 
 
 def candidates_of(lines: Lines, expected: FrequencyRange) -> list[Candidate]:
@@ -239,18 +267,62 @@ def score(lines: Lines, string_hz: float, stiffness: float) -> Candidate:
     found = np.flatnonzero(line >= 0)
     if len(found) == 0 or len(where) == 0:
         return Candidate(string_hz, stiffness, -np.inf, line)
+    best, most = line, -np.inf
+    for highest in _ends(found):
+        cut = line.copy()
+        cut[highest:] = -1
+        total = _explained(lines, where, cut, string_hz)
+        if total > most:
+            best, most = cut, total
+    most -= STIFFNESS_COST * math.log1p(stiffness / STIFFNESS_FREE)
+    return Candidate(string_hz, stiffness, most, best)
+
+
+def _ends(found: NDArray[np.intp]) -> list[int]:
+    """Partial numbers at which the series may end: where the gaps are widest, and the last."""
+    n = found + 1
+    gaps = n[1:] / n[:-1] * np.where(n[1:] - n[:-1] > 1, 1.0, 0.0)
+    widest = np.argsort(gaps)[::-1][:ENDS]
+    return [int(n[-1]), *(int(n[g]) for g in widest if gaps[g] > 0)]
+
+
+def _explained(lines: Lines, where: Samples, line: NDArray[np.intp], string_hz: float) -> float:
+    """Log likelihood ratio of a series with these lines for partials, against strangers only."""
+    found = np.flatnonzero(line >= 0)
     k = line[found]
     sigma = spread(lines, where, string_hz, OFF_SERIES)[found, k]
     off = (lines.frequency_hz[k] - where[found]) / sigma
     place = -0.5 * off**2 - np.log(sigma * math.sqrt(2 * math.pi))
     strange = -lines.above_db[k] / STRANGER_DB - math.log(STRANGER_DB)
-    strong, mean, scatter = _envelope(lines, where, found, k)
+    last = min(len(where), 2 * (int(found[-1]) + 1))
+    strong, mean, scatter = _envelope(lines, where[:last], found, k)
     total = float((place - strange).sum()) + strong
-    total += _missing(lines, where, line, mean, scatter)
-    total -= STIFFNESS_COST * math.log1p(stiffness / STIFFNESS_FREE)
+    total += _missing(lines, where[:last], line[:last], mean, scatter)
+    total += _dying(lines, found, k)
     total += _strangers(lines, len(lines.gain) - len(set(k.tolist())))
     total -= _strangers(lines, len(lines.gain))
-    return Candidate(string_hz, stiffness, total, line)
+    return total
+
+
+def _dying(lines: Lines, found: NDArray[np.intp], k: NDArray[np.intp]) -> float:
+    """Log likelihood ratio of the decays: a smooth rise with number against anything at all.
+
+    ln(decay) is a straight line in octaves of n with broad priors, plus scatter and what the
+    measurement itself is unsure of; strangers die at any rate, or not at all.
+    """
+    decay = np.maximum(lines.decay_per_s[k], SLOWEST)
+    doubt = 2 * np.pi * lines.u_hz[k] / decay
+    octave = np.log2(found + 1.0)
+    width = np.stack([np.ones_like(octave), octave], axis=1) * DECAY_SD
+    left = np.log(decay) - DECAY_MEAN[0] - DECAY_MEAN[1] * octave
+    known = width @ width.T + np.diag(DECAY_SCATTER**2 + np.minimum(doubt, 2.0) ** 2)
+    factor = np.linalg.cholesky(known)
+    z = np.linalg.solve(factor, left)
+    series = -0.5 * float(z @ z) - float(np.log(np.diag(factor)).sum())
+    series -= 0.5 * len(k) * math.log(2 * math.pi)
+    steady = np.exp(-0.5 * (lines.decay_per_s[k] / np.hypot(STEADY, doubt * decay)) ** 2)
+    strange = np.log((1 - STEADY_SHARE) / math.log(FASTEST / SLOWEST) + STEADY_SHARE * steady)
+    return series - float(strange.sum())
 
 
 def _envelope(
@@ -366,6 +438,7 @@ def _quick(lines: Lines, pairs: Samples) -> Samples:
     strongest = (lines.above_db * 1.0).max()
     deaf = np.clip(LOW_DB_PER_OCTAVE * np.log2(LOW_HZ / where), 0.0, LOW_DEEPEST_DB)
     empty = np.clip((strongest - deaf) / 20.0, 0.0, 1.5)
-    merit = np.where(inside, np.where(hit, worth, -empty), 0.0).sum(axis=1)
+    gathered = np.cumsum(np.where(inside, np.where(hit, worth, -empty), 0.0), axis=1)
+    merit = gathered.max(axis=1)  # the series may end anywhere
     out: Samples = merit - STIFFNESS_COST * np.log1p(pairs[:, 1] / STIFFNESS_FREE)
     return out

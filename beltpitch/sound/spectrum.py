@@ -13,6 +13,7 @@ Conventions: ``gain`` is that ratio in nats (under noise alone it is exponential
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,11 +28,13 @@ LEAST_GAIN = 8.0  # e^-8 of the bins go beyond it by chance: one or two in a spe
 MOST_PEAKS = 48
 SKIRT = 6.0  # a bump lower than this many times a stronger line's skirt belongs to it
 TONE_MARGIN = 2.0
+LINE_WINDOWS = 3  # the last window is too wide for a line to stand out
 SKIRT_WIDTHS = 12.0  # beyond it a line's skirt is 40 dB down
 DECAY_GRID = np.concatenate([np.linspace(-6.0, 8.0, 29), np.geomspace(9.0, 300.0, 25)])
 END_TAPER = 0.2  # share of the record that fades out
-CHUNK_HZ = 40.0
-LEAST_RECORD_S = 0.03
+CHUNKS_HZ = (40.0, 40.0, 40.0, 40.0)  # for each window: some of its own widths
+VALLEY = 0.5
+COARSE_S = 0.0007
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,7 +50,7 @@ class Peaks:
     level
         Logarithm of the power in the common window.
     decay_per_s
-        Measured decay of the amplitude.
+        Measured decay of the amplitude; its uncertainty in 1/s is 2 pi ``frequency_u_hz``.
     amplitude
         At the onset, full scale 1.
     """
@@ -92,28 +95,37 @@ def spectrum_of(sound: Samples, rate_hz: float, noise: Noise) -> Spectrum:
     energy = (windows**2).sum(axis=1)
     expected = noise.at(bins) * energy[:, None]
     _add_tones(expected, noise, windows, bins, rate_hz)
-    expected += _between(power, round(CHUNK_HZ / step))
+    expected += _between(power, expected, step)
     gain = power / expected
     common = int(np.argmax(np.sum(np.log1p(np.maximum(0.0, gain - LEAST_GAIN)), axis=1)))
     level = np.log(power[common] / energy[common])
     floor = np.log(expected[common] / energy[common])
-    responses = windows @ np.exp(-np.outer(time, DECAY_GRID))
+    coarse = max(1, int(COARSE_S * rate_hz))  # windows and decays are smooth
+    responses = coarse * (windows[:, ::coarse] @ np.exp(-np.outer(time[::coarse], DECAY_GRID)))
     peaks = _peaks(gain, power, responses, level, step, first)
     return Spectrum(step, first, gain, level, floor, common, peaks)
 
 
-def _between(power: Samples, chunk: int) -> Samples:
+def _between(power: Samples, expected: Samples, step: float) -> Samples:
     """Return what lies between the lines of the sound itself: the knock of its attack.
 
-    Median across frequency, chunk by chunk, the smallest of neighbours joined by straight lines.
+    A low quantile across frequency, chunk by chunk, scaled to the mean it would have for noise,
+    less the noise that is known already; median of three chunks, joined by straight lines. The
+    valleys between the lines of a low belt are deep enough not to be taken for noise.
     """
-    windows, bins = power.shape
-    count = max(1, bins // chunk)
-    medians = np.median(power[:, : count * chunk].reshape(windows, count, -1), axis=2)
-    padded = np.pad(medians, ((0, 0), (1, 1)), mode="edge")
-    least = np.median(np.stack([padded[:, :-2], padded[:, 1:-1], padded[:, 2:]]), axis=0)
-    centres = (np.arange(count) + 0.5) * chunk
-    out: Samples = np.stack([np.interp(np.arange(bins), centres, row) for row in least])
+    bins = power.shape[1]
+    out = np.empty_like(power)
+    for row, chunk_hz in enumerate(CHUNKS_HZ):
+        chunk = round(chunk_hz / step)
+        count = max(1, bins // chunk)
+        parts = power[row, : count * chunk].reshape(count, -1)
+        rank = int(VALLEY * parts.shape[1])
+        low = np.partition(parts, rank, axis=1)[:, rank] / -math.log1p(-VALLEY)
+        known = expected[row, chunk // 2 : count * chunk : chunk][:count]
+        low = np.maximum(0.0, low - known)
+        padded = np.pad(low, 1, mode="edge")
+        middle = np.median(np.stack([padded[:-2], padded[1:-1], padded[2:]]), axis=0)
+        out[row] = np.interp(np.arange(bins), (np.arange(count) + 0.5) * chunk, middle)
     return out
 
 
@@ -136,7 +148,7 @@ def _add_tones(
     step = float(bins[1] - bins[0])
     sums = windows.sum(axis=1) ** 2
     shortest = 2.0 / (windows.shape[1] / rate_hz)
-    for row, decay in enumerate(WINDOW_DECAYS):
+    for row, decay in enumerate(WINDOW_DECAYS[:LINE_WINDOWS]):
         width = max(decay, shortest) / (2 * np.pi)
         reach = int(SKIRT_WIDTHS * width / step) + 1
         for tone, mean_square in zip(noise.line_hz, noise.line_power, strict=True):
