@@ -71,6 +71,15 @@ def test_the_other_axis_of_two_shared_belts_counts_half() -> None:
     assert same.belts == 2
 
 
+def test_shared_belts_halve_the_weight_of_the_one_axis_that_slopes() -> None:
+    upright = linear_demand("crossed", Motion(mass_kg=4, slope_rad=math.pi / 2))
+    assert upright.peripheral_n == pytest.approx(2 * 9.80665)
+
+
+def test_a_drive_answers_to_its_other_names() -> None:
+    assert linear_demand("stacked", MOTION) == linear_demand("Crossed", MOTION)
+
+
 def test_without_a_duty_the_motor_is_the_duty() -> None:
     demand = linear_demand("fixed", Motion(), pulley=PULLEY, motor_torque_nm=1.0)
     assert demand.peripheral_n == pytest.approx(1.0 / PULLEY.radius_m)
