@@ -94,9 +94,7 @@ def test_two_belts_sharing_both_axes_against_the_linear_system() -> None:
     tensions = springs @ directions @ np.linalg.solve(both, force)
     pulls = [abs(tensions[0] - tensions[1]), abs(tensions[2] - tensions[3])]
     assert pulls == pytest.approx([(30 + 20) / 2, (30 - 20) / 2])
-    demand = linear_demand(
-        "crossed", Motion(mass_kg=3, acceleration_m_per_s2=10, cross_mass_kg=2)
-    )
+    demand = linear_demand("crossed", Motion(mass_kg=3, acceleration_m_per_s2=10, cross_mass_kg=2))
     assert demand.peripheral_n == pytest.approx(max(pulls))
 
 
