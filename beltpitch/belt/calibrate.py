@@ -43,9 +43,17 @@ CLAMP_HOLDING_LIMIT = 0.25
 SCALE_SHARE_LIMIT = 0.005  # a kitchen scale's own error; common practice, no source
 TAPE_LIMIT_M = 0.001  # the design's default for a tape
 
+# What a rig can be; beyond it a unit has slipped.
+WEIGHTS_KG, TONES_HZ, LENGTHS_M = (1e-3, 1e4), (1.0, 5000.0), (0.02, 20.0)
+HIGHEST_MODE = 20
+# Share by which the swinging foot may raise the tone: beyond it the first order is no longer true.
+MOST_SWING = 0.05
+
 OUTLIER_CHANCE = 0.01  # that one row of a good table is set aside
 OUTLIER_LEAST = 3.0  # standard uncertainties as stated: nothing nearer is called an outlier
 MOST_OUTLIERS = 0.25  # of the rows
+FEWEST_SPARE = 3  # degrees of freedom: with fewer, whichever row is left out the rest agrees
+MOST_SCATTER = 10.0  # times the doubts as stated: no belt does what such rows say
 SCATTER_CHANCE = 0.975  # beyond this quantile of chi^2 the stated uncertainties are too small
 STILL_AS_ASSUMED = 0.7  # u of the holding over what was assumed: the rows did not tell it
 SEEN = 1.0  # EI over its u, that is sqrt EI over twice its own: from there EI is told from none
@@ -88,14 +96,23 @@ class Row:
     label: str = ""
 
     def __post_init__(self) -> None:
-        positive("weight", self.mass_kg, "kg")
-        positive("frequency", self.frequency_hz, "Hz")
+        for what, value, unit, (low, high) in (
+            ("weight", self.mass_kg, "kg", WEIGHTS_KG),
+            ("frequency", self.frequency_hz, "Hz", TONES_HZ),
+            ("length", self.length_m, "m", LENGTHS_M),
+        ):
+            positive(what, value, unit)
+            if not low <= value <= high:
+                raise RequestError(
+                    f"{what} is {value:g} {unit}, not in {low:g} to {high:g} {unit}: check the unit"
+                )
         positive("uncertainty of the frequency", self.frequency_u_hz, "Hz")
-        positive("length", self.length_m, "m")
         not_negative("uncertainty of a weight", self.mass_u_kg, "kg")
         not_negative("uncertainty of a length", self.length_u_m, "m")
-        if self.mode_n < 1:
-            raise RequestError(f"mode is {self.mode_n}, the fundamental is mode 1")
+        if not 1 <= self.mode_n <= HIGHEST_MODE:
+            raise RequestError(
+                f"mode is {self.mode_n}, must be 1 (the fundamental) to {HIGHEST_MODE}"
+            )
 
 
 # kind of ends: holding of both, and the limit of what it may be off by
@@ -339,6 +356,11 @@ def calibrate(
         found = setup.fit(used)
     stated = found
     scatter = _scatter(stated)
+    if scatter > MOST_SCATTER:
+        raise CannotTell(
+            f"the rows contradict each other by {scatter:.0f} times their doubts: check weights, "
+            "lengths, units and mode numbers, and that each tone is the strand's own"
+        )
     if scatter > 1:
         found = setup.fit(used, scatter)
     return _Report(name, setup, found, stated, used, reasons, scatter).calibrated()
@@ -350,7 +372,7 @@ def _worst(found: Fit, used: Sequence[int], rows: int) -> tuple[int, str] | None
     Externally studentised residuals against Student's t with Bonferroni's share of the chance.
     """
     n, dof = len(used), found.dof
-    if dof < 2 or n - 1 < (1 - MOST_OUTLIERS) * rows:  # noqa: PLR2004
+    if dof < FEWEST_SPARE or n - 1 < (1 - MOST_OUTLIERS) * rows:
         return None
     own = np.sqrt(np.maximum(1 - found.leverage, 1e-9))
     inside = found.residuals / own
@@ -524,7 +546,7 @@ class _State:
         root = math.sqrt(strand.stiffness_n_m2)
         ratio = mode(strand.xi(tension), n, strand.hold_a, strand.hold_b)
         moving = strand.moving_mass(tension)
-        swing, by_swing_mass, by_swing_weight = self._swing()
+        swing, by_swing_mass, by_swing_weight = self.swing()
         log = math.log(n * ratio.value / (2 * strand.span_m)) + 0.5 * math.log(tension / moving)
 
         by_tension = (1 + ratio.by_xi + strand.softening(tension)) / 2  # d ln f/d ln T
@@ -543,16 +565,22 @@ class _State:
         ]
         by_length = by_span + (by_tension * (1 - own) + by_swing_mass) / self.tape_m
         by_weight = (by_tension * own + by_swing_weight) * self.scale / self.weight_kg
-        return log - math.log(swing), (columns, by_length, by_weight)
+        return log + swing, (columns, by_length, by_weight)
 
-    def _swing(self) -> tuple[float, float, float]:
-        """Return the swing factor; d ln f by ln of the strand's mass and by ln of the weight."""
+    def swing(self) -> tuple[float, float, float]:
+        """Return ln of what the swing does to the tone; by ln of the strand's mass, of the weight.
+
+        Beyond `MOST_SWING` it goes on straight, so that a search may pass there.
+        """
         if not self.hung:
-            return 1.0, 0.0, 0.0
+            return 0.0, 0.0, 0.0
         foot = self.weight_kg if self.foot_kg is None else self.foot_kg
-        factor = swing_factor(foot, self.strand.linear_mass_kg_per_m * self.tape_m, self.row.mode_n)
-        rise = (1 - factor) / factor
-        return factor, rise, -rise if self.foot_kg is None else 0.0
+        hung = self.strand.linear_mass_kg_per_m * self.tape_m
+        share = 1 - swing_factor(foot, hung, self.row.mode_n)
+        inside = min(share, MOST_SWING)
+        rise = -math.log(1 - inside) + (share - inside) / (1 - inside)
+        slope = share / (1 - inside)
+        return rise, slope, -slope if self.foot_kg is None else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -576,6 +604,12 @@ class _Report:
             [(2 * holding.value * per, root), (2 * root.value * per, holding), (-1.0, end)],
         )
         stiffness = self._stiffness(root)
+        swing = max(self._state(i).swing()[0] for i in self.used)
+        if swing > MOST_SWING:
+            raise CannotTell(
+                f"the foot swings so much that it moves the tone by {swing:.0%}: fix more weight "
+                "to the belt's foot, or check the length and the weights"
+            )
         if mass.u > TOO_POOR_MASS * mass.value:
             raise CannotTell(
                 f"these weights tell the linear mass only to {mass.u / mass.value:.0%}: hang "

@@ -29,6 +29,7 @@ Predict = Callable[[Array], tuple[Array, Array]]
 # Beyond this ratio of singular values a combination of unknowns leaves the rows as they are.
 CONDITION_LIMIT = 1e9
 TOLERANCE = 1e-11
+MOST_STEPS = 300  # good tables need 5 to 30
 ON_BOUND = 1e-3  # of its own standard uncertainty: the bound, not the data, stopped the unknown
 MOSTLY = 0.3  # weight in the undetermined direction from which an unknown is named
 
@@ -165,7 +166,13 @@ class _Problem:
             ftol=TOLERANCE,
             xtol=TOLERANCE,
             gtol=TOLERANCE,
+            max_nfev=MOST_STEPS,
         )
+        if not found.success:
+            raise CannotTell(
+                "the fit finds no rest: a row is far from what any belt would do; check units, "
+                "weights, lengths and mode numbers"
+            )
         answer = _pseudo_inverse(self._jacobian(found.x) * scale, names) * scale[:, None]
         return self._described(found.x, answer)
 

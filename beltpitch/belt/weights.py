@@ -13,7 +13,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from beltpitch.belt.calibrate import CLAMP_HOLDING, LIGHTEST_FOOT, Row
+from beltpitch.belt.calibrate import CLAMP_HOLDING, HIGHEST_MODE, LIGHTEST_FOOT, Row
 from beltpitch.belt.catalogue import Belt
 from beltpitch.belt.corrections import air_carried
 from beltpitch.belt.gravity import STANDARD
@@ -200,8 +200,11 @@ def _line(
 
 
 def _mode(text: str, where: str) -> int:
-    if not (text.isascii() and text.isdigit() and 1 <= int(text[:4]) <= 99):  # noqa: PLR2004
-        raise RequestError(f'{where}: mode "{text}" is no partial number; the fundamental is 1')
+    if not (text.isascii() and text.isdigit() and 1 <= int(text[:4]) <= HIGHEST_MODE):
+        raise RequestError(
+            f'{where}: mode "{text}" is no partial number from 1 (the fundamental) to '
+            f"{HIGHEST_MODE}"
+        )
     return int(text)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from dataclasses import replace
 
@@ -26,7 +27,7 @@ from beltpitch.belt.mechanics import frequency
 from beltpitch.belt.span import from_tape
 from beltpitch.belt.strand import Strand
 from beltpitch.belt.strung import Tone, strung
-from beltpitch.errors import CannotTell, RequestError
+from beltpitch.errors import BeltpitchError, CannotTell, RequestError
 from beltpitch.estimate import Estimate, combine, difference
 
 MASS, STIFF, HOLD = 12.6e-3, 1.2e-4, 0.8
@@ -259,6 +260,35 @@ def test_too_little_is_refused() -> None:
         Row(1.0, 0.0, math.nan, 0.1, 0.5)
     with pytest.raises(RequestError, match="mode is 0"):
         Row(1.0, 0.0, 50.0, 0.1, 0.5, mode_n=0)
+    with pytest.raises(RequestError, match="length is 500 m, not in 0"):
+        Row(1.0, 0.0, 50.0, 0.1, 500.0)
+
+
+def test_a_foot_that_swings_along_is_refused() -> None:
+    table = [Row(m, 1e-4, f, 0.1, 2.0) for m, f in ((0.02, 1.38), (0.05, 1.59), (0.1, 2.0))]
+    with pytest.raises(CannotTell, match="the foot swings so much that it moves the tone"):
+        calibrate(table, name="y", known=Known(stiffness=Estimate(0.0)))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_nonsense_ends_in_a_refusal_or_an_honest_doubt(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    table = [
+        Row(
+            float(rng.choice([0.01, 0.1, 1.0, 50.0])),
+            1e-3,
+            float(rng.choice([3.0, 50.0, 900.0])),
+            0.1,
+            float(rng.choice([0.1, 0.5, 2.0])),
+            mode_n=int(rng.choice([1, 2, 9])),
+        )
+        for _ in range(int(rng.integers(1, 7)))
+    ]
+    with contextlib.suppress(BeltpitchError):
+        found = calibrate(table, name="y")
+        assert found.linear_mass.value > 0
+        assert found.linear_mass.u > 0.02 * found.linear_mass.value
+        assert found.scatter > 1 or found.dof <= 1
 
 
 def test_chi2_quantiles_of_the_tables() -> None:
