@@ -116,7 +116,8 @@ def _dies(lines: Lines, candidate: Candidate) -> bool:
     if len(k) == 0:
         return False
     weight = np.log(lines.gain[k])
-    return float((weight * lines.decay_per_s[k]).sum() / weight.sum()) > DECAYING
+    decay = np.maximum(lines.decay_per_s[k], 0.0)
+    return float((weight * decay).sum() / weight.sum()) > DECAYING
 
 
 def _prior(frequency_hz: float, expected: FrequencyRange) -> float:

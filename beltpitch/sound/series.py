@@ -63,7 +63,9 @@ LOW_DEEPEST_DB = 60.0
 ENDS = 2
 DECAY_MEAN = (2.2, 0.45)  # of ln(decay in 1/s): level, and slope an octave
 DECAY_SD = np.array([1.2, 0.3])
-DECAY_SCATTER = 0.3
+DECAY_SCATTER = 0.35
+DECAY_TAIL = 3.0  # degrees of freedom: some partials beat and die as they like
+BEATING = 0.7  # 1/s: what beating does to a measured decay
 SLOWEST, FASTEST = 0.3, 300.0  # 1/s
 STEADY = 0.3  # 1/s: slower is not told from steady
 STEADY_SHARE = 0.35  # of strangers
@@ -311,15 +313,15 @@ def _dying(lines: Lines, found: NDArray[np.intp], k: NDArray[np.intp]) -> float:
     measurement itself is unsure of; strangers die at any rate, or not at all.
     """
     decay = np.maximum(lines.decay_per_s[k], SLOWEST)
-    doubt = 2 * np.pi * lines.u_hz[k] / decay
+    doubt = np.hypot(2 * np.pi * lines.u_hz[k], BEATING) / decay
     octave = np.log2(found + 1.0)
     width = np.stack([np.ones_like(octave), octave], axis=1) * DECAY_SD
     left = np.log(decay) - DECAY_MEAN[0] - DECAY_MEAN[1] * octave
     known = width @ width.T + np.diag(DECAY_SCATTER**2 + np.minimum(doubt, 2.0) ** 2)
     factor = np.linalg.cholesky(known)
     z = np.linalg.solve(factor, left)
-    series = -0.5 * float(z @ z) - float(np.log(np.diag(factor)).sum())
-    series -= 0.5 * len(k) * math.log(2 * math.pi)
+    tail = -0.5 * (DECAY_TAIL + 1) * np.log1p(z**2 / DECAY_TAIL)
+    series = float((tail - np.log(np.diag(factor))).sum()) - 0.5 * len(k) * math.log(2 * math.pi)
     steady = np.exp(-0.5 * (lines.decay_per_s[k] / np.hypot(STEADY, doubt * decay)) ** 2)
     strange = np.log((1 - STEADY_SHARE) / math.log(FASTEST / SLOWEST) + STEADY_SHARE * steady)
     return series - float(strange.sum())
