@@ -68,6 +68,21 @@ MASS, ROOT, HOLD, END, AIR, SCALE, GRAVITY, FIRST = range(8)  # columns of the f
 BELT = slice(MASS, AIR)  # the four that are reported
 
 
+# line of the budget of the linear mass: what shrinks it
+WAYS = {
+    "readings": "pluck each weight several times and give the mean with its doubt, or hang more",
+    "weights": "weigh the weights on a finer scale",
+    "lengths": "measure the strand's length twice, or hang a longer one",
+    "scale": "check the scale with a known weight and give --scale-error",
+    "gravity": "give --latitude",
+    "air": "weigh a piece: air does not weigh in there",
+    "ends": "hang a longer strand, so that its ends count less",
+    "end length": "hang strands that differ more in length",
+    "stiffness": "hang lighter weights too, or a longer strand",
+    "weighed piece": "weigh a longer piece",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Row:
     """One tone at one weight.
@@ -317,6 +332,14 @@ class Calibrated:
             unit="N m2",
         )
         return replace(found, ei_n_m2=figure)
+
+    @property
+    def advice(self) -> str:
+        """The one thing to do next for the linear mass, and what it would bring at best."""
+        worst = self.linear_mass.budget()[0]
+        now = self.linear_mass.u / self.linear_mass.value
+        left = math.sqrt(max(0.0, 1 - worst.share)) * now
+        return f"{WAYS[worst.name]}: u {now:.2%} would become {left:.2%} at best"
 
     @property
     def outliers(self) -> tuple[Point, ...]:

@@ -398,6 +398,7 @@ def _record(
         if belt is None or beside is None
         else {"ratio": beside.ratio, "fits": beside.fits, "words": beside.words},
         "option": f"--linear-mass {concise(mass, 1000)} g/m",
+        "advice": found.advice,
         "plan": None,
         "sources": list(belt.sources) if belt else [],
         "warnings": warnings,
@@ -447,6 +448,7 @@ def _draw(
         field(where, "catalogue", beside.words)
     budget = ", ".join(f"{x.name} {x.share:.0%}" for x in found.linear_mass.budget()[:4])
     field(where, "doubt", budget)
+    field(where, "next", found.advice)
     together = ", ".join(f"{c.a} and {c.b} {c.r:+.2f}" for c in found.correlations)
     field(where, "correlation", together)
     where.print()

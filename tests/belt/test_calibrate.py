@@ -148,6 +148,15 @@ def test_errors_that_all_rows_share_are_not_averaged_away() -> None:
     assert lines["gravity"] == pytest.approx(0.03 / math.sqrt(3) / G, rel=0.02)
 
 
+def test_advice_names_the_largest_doubt_and_what_it_would_bring() -> None:
+    found = calibrate(rows(share=1e-5), name="y", known=KNOWN)
+    worst = found.linear_mass.budget()[0]
+    assert worst.name == "scale"
+    left = math.sqrt(1 - worst.share) * found.linear_mass.u / found.linear_mass.value
+    assert found.advice.startswith("check the scale with a known weight")
+    assert found.advice.endswith(f"would become {left:.2%} at best")
+
+
 def test_two_belts_of_one_rig_share_its_errors() -> None:
     a = calibrate(rows(), name="a", known=KNOWN).linear_mass
     b = calibrate(rows(), name="b", known=KNOWN).linear_mass

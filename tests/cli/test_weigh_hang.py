@@ -179,6 +179,7 @@ def test_hang_json(capsys: Capture, table: Path) -> None:
     assert [row["label"] for row in record["rows"]][:2] == ["bucket 0", "bucket 1"]
     assert all(row["used"] and abs(row["residual_u"]) < 1 for row in record["rows"])
     assert record["chi2_dof"] == 3
+    assert "would become" in record["advice"]
     assert {"between": ["linear mass", "stiffness"], "r": pytest.approx(0.5, abs=0.4)} in record[
         "correlations"
     ]
