@@ -298,7 +298,7 @@ TABLES = (
         "real plucks at",
         threshold_real,
         2100,
-        750,
+        450,
         real=True,
         methods=PYIN,
         sweep=True,
