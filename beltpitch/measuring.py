@@ -246,6 +246,8 @@ class Measuring:
             yield from self._enter("deaf")
             return
         yield from self._enter(self._phase_now())
+        if tuple(self._cautions) != self.state.cautions:
+            yield self._said(None)
         asleep = self._asleep()
         if asleep:
             self._awake_s = self._watch.heard_s
@@ -297,7 +299,12 @@ class Measuring:
     def now(self) -> State:
         """Return the last state with the level as it is now, and without what had happened."""
         return replace(
-            self.state, event=None, taken=None, heard_s=self.heard_s, level=self._watch.peak
+            self.state,
+            event=None,
+            taken=None,
+            heard_s=self.heard_s,
+            level=self._watch.peak,
+            cautions=tuple(self._cautions),
         )
 
     @property
@@ -345,8 +352,9 @@ class Measuring:
     def _phase_now(self) -> Phase:
         """Return what the sound so far amounts to."""
         watch = self._watch
-        if watch.dead:
-            self._cautions.setdefault(DEAD)
+        if self._asleep():
+            if watch.dead:
+                self._cautions.setdefault(DEAD)
             self._alive_s = watch.heard_s
             return "level"
         self._cautions.pop(DEAD, None)

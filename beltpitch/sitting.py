@@ -25,6 +25,7 @@ from beltpitch.reading import Reading, both_strands, from_parks, heard_reading
 from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck
 from beltpitch.sound.pitch import hear
 from beltpitch.sound.pluck import Pluck
+from beltpitch.sound.reasons import UNCLEAR
 from beltpitch.verdict import Verdict, judged
 
 Way = Literal["one", "strands", "sides", "parks"]
@@ -105,15 +106,27 @@ class Subject:
         return (f"{settle}; then pluck {on}.",)
 
 
+@dataclass(slots=True, eq=False)
+class Slot:
+    """A pluck as it was heard, and its sound while it may still be decided anew."""
+
+    heard: HeardPluck
+    pluck: Pluck | None
+
+
 @dataclass(slots=True)
 class Step:
     """The plucks of one step of one belt at one setting of its tensioner."""
 
     key: str
-    plucks: deque[Pluck] = field(default_factory=lambda: deque(maxlen=JOINT))
-    heard: deque[HeardPluck] = field(default_factory=lambda: deque(maxlen=MOST_PLUCKS))
+    slots: deque[Slot] = field(default_factory=lambda: deque(maxlen=MOST_PLUCKS))
     steady: set[float] = field(default_factory=set)
     taken: int = 0
+
+    @property
+    def heard(self) -> list[HeardPluck]:
+        """Every pluck, in order."""
+        return [slot.heard for slot in self.slots]
 
     @property
     def used_hz(self) -> list[float]:
@@ -158,11 +171,10 @@ class Sitting:
         together = max(now) / min(now) - 1 <= SAME_TONE
         if not together or any(abs(f / before - 1) <= JUMP for f in now):
             return False
-        last = list(step.heard)[list(step.heard).index(used[-TELLING]) :]
-        plucks = list(step.plucks)[-len(last) :]
+        kept = list(step.slots)
+        first = next(i for i, slot in enumerate(kept) if slot.heard is used[-TELLING])
         self.begin_setting()
-        self.steps[index].heard.extend(last)
-        self.steps[index].plucks.extend(plucks)
+        self.steps[index].slots.extend(kept[first:])
         self.steps[index].taken = TELLING
         self.judge()
         return True
@@ -185,22 +197,31 @@ class Sitting:
     def hear(self, index: int, pluck: Pluck) -> HeardPluck:
         """Hear one pluck; where it does not fit, decide anew over the last ones together."""
         step, expected = self.steps[index], self.subject.expected
-        step.plucks.append(pluck)
         found = hear([pluck], expected)
         step.steady.update(found.steady_hz)
         one = found.plucks[0] if found.plucks else _unheard(pluck, found)
-        step.heard.append(one)
-        if pluck.refused is None and len(step.plucks) > 1 and not _fits(one, step.used_hz[:-1]):
-            again = hear(list(step.plucks), expected).plucks
-            if len(again) == len(step.plucks):
-                for _ in again:
-                    step.heard.pop()
-                step.heard.extend(again)
-        return step.heard[-1]
+        hopeful = one.pitch is not None or _is_unclear(one)
+        others_hz = step.used_hz
+        step.slots.append(Slot(one, pluck if hopeful else None))
+        for slot in [slot for slot in step.slots if slot.pluck is not None][:-JOINT]:
+            slot.pluck = None
+        if hopeful and not _fits(one, others_hz):
+            self._decide_together(step)
+        return step.slots[-1].heard
+
+    def _decide_together(self, step: Step) -> None:
+        """Hear the last plucks that have a tone to tell once more, all at once."""
+        kept = [slot for slot in step.slots if slot.pluck is not None]
+        if len(kept) < TELLING:
+            return
+        again = hear([s.pluck for s in kept if s.pluck is not None], self.subject.expected).plucks
+        if len(again) == len(kept):
+            for slot, heard in zip(kept, again, strict=True):
+                slot.heard = heard
 
     def judge(self) -> None:
         """Make readings and verdicts of what was heard."""
-        parts = [self._reading(step) for step in self.steps if step.heard]
+        parts = [self._reading(step) for step in self.steps if step.slots]
         self.readings = self._joined(parts) if parts else ()
         self.verdicts = tuple(judged(r, self.subject.window) for r in self.readings)
 
@@ -237,6 +258,11 @@ class Sitting:
 
 def _unheard(pluck: Pluck, heard: Heard) -> HeardPluck:
     return HeardPluck(pluck.onset_s, None, used=False, reason=pluck.refused or heard.reason)
+
+
+def _is_unclear(one: HeardPluck) -> bool:
+    """Whether a pluck was withheld only because several tones explain it alike."""
+    return one.reason is not None and one.reason.startswith(UNCLEAR.partition("{")[0])
 
 
 def _fits(one: HeardPluck, others_hz: Sequence[float]) -> bool:

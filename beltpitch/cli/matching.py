@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from beltpitch.advice.match import Match
     from beltpitch.verdict import Verdict
 
+WORTH_NAMING = 1e-3  # share of the variance
 MATCH_COLOURS = {"matched": "#0072B2", "unmatched": "#D55E00", "not yet known": "#999999"}
 
 
@@ -78,7 +79,11 @@ def show_match(where: Console, verdicts: Sequence[Verdict], match: Match, unit: 
         lines = ", ".join(f"{name} {size:.2%}" for name, size in match.cancelled)
         field(where, "cancels", f"common to both: {lines}")
     if match.apart is not None:
-        left = ", ".join(f"{line.name} {line.u:.2%}" for line in match.apart.budget() if line.u)
+        left = ", ".join(
+            f"{line.name} {line.u:.2%}"
+            for line in match.apart.budget()
+            if line.share > WORTH_NAMING
+        )
         field(where, "doubt", f"of the difference (u): {left}")
     if match.preloads is not None:
         low, high = match.preloads.interval()

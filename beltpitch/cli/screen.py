@@ -23,11 +23,11 @@ if TYPE_CHECKING:
     from beltpitch.measuring import State
     from beltpitch.verdict import Verdict
 
-METER = 24  # columns of the level meter
+METER = 16  # columns of the level meter
 QUIETEST_DB = -72.0
 PHASES = {
     "level": "checking the input",
-    "room": "listening to the room for a second; keep quiet",
+    "room": "hearing the room",
     "waiting": "waiting for a pluck",
     "hearing": "hearing",
     "deaf": "beep",
@@ -95,7 +95,7 @@ class Screen:
         share = min(1.0, max(0.0, 1 - db / QUIETEST_DB))
         full, empty = ("█", "·") if self._fine else ("#", ".")
         blocks = round(share * METER)
-        keys = "q ends, n next" if len(self._names) == 1 else "q ends, n next, t turned"
+        keys = "q end, n next" if len(self._names) == 1 else "q end, n next, t turned"
         level = f"{db:4.0f} dB" if db > 2 * QUIETEST_DB else "silence"
         return (
             f"[{full * blocks}{empty * (METER - blocks)}] {level}  {PHASES[state.phase]}  ({keys})"

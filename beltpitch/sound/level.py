@@ -36,7 +36,9 @@ CUT_DB = 20.0  # in the tenth of a second before
 CUT_LEAST = 3e-4
 PUMPED_DB = 6.0
 WOBBLE_DB = 1.0
-SHORTEST_GAP_S = 0.8
+SHORTEST_GAP_S = 1.0
+SHORTEST_RISE_S = 0.4
+SMOOTHED = 5  # frames
 TELLING = 2  # plucks that must tell the same before it is said
 REMEMBERED = 3
 
@@ -65,7 +67,7 @@ class LevelWatch:
         self._dead = 0
         self._cut: deque[bool] = deque(maxlen=REMEMBERED)
         self._rose: deque[bool] = deque(maxlen=REMEMBERED)
-        self._last_end_s: float | None = None
+        self._last_onset_s: float | None = None
 
     @property
     def heard_s(self) -> float:
@@ -90,7 +92,7 @@ class LevelWatch:
     @property
     def unborn(self) -> bool:
         """Whether the samples have not changed since the beginning."""
-        return self._dead == self._count
+        return self._dead == self._count and (not len(self._rest) or np.ptp(self._rest) == 0)
 
     @property
     def cut(self) -> bool:
@@ -124,11 +126,9 @@ class LevelWatch:
         """Take note of a pluck that is over: how it ended, and what the room did before it."""
         before = self._levels(onset_s - 0.5, onset_s - 2 * FRAME_S)
         self._cut.append(_is_cut(self._levels(onset_s, end_s + 0.2), before))
-        if self._last_end_s is not None:
-            gap = onset_s - self._last_end_s
-            if gap >= SHORTEST_GAP_S:
-                self._rose.append(_rises(self._levels(self._last_end_s, onset_s - 2 * FRAME_S)))
-        self._last_end_s = end_s
+        if self._last_onset_s is not None and onset_s - self._last_onset_s >= SHORTEST_GAP_S:
+            self._rose.append(_rises(self._levels(self._last_onset_s, onset_s - 2 * FRAME_S)))
+        self._last_onset_s = onset_s
 
     def quiet_since(self, end_s: float, limit: float) -> float:
         """Return since when, up to `end_s`, the level has not been above `limit`."""
@@ -163,12 +163,14 @@ def _is_cut(levels: Sequence[float], before: Sequence[float]) -> bool:
 
 
 def _rises(levels: Sequence[float]) -> bool:
-    """Tell whether the level rises steadily from quarter to quarter."""
-    quarter = len(levels) // 4
-    if quarter == 0:
+    """Tell whether, from where it is faintest, the level rises steadily from quarter to quarter."""
+    smooth = np.convolve(levels, np.ones(SMOOTHED) / SMOOTHED, "valid") if levels else np.zeros(0)
+    rest = levels[int(np.argmin(smooth)) :] if len(smooth) else []
+    quarter = len(rest) // 4
+    if quarter * 4 * FRAME_S < SHORTEST_RISE_S:
         return False
     db = [
-        20 * math.log10(max(float(np.median(levels[k * quarter : (k + 1) * quarter])), SILENT))
+        20 * math.log10(max(float(np.median(rest[k * quarter : (k + 1) * quarter])), SILENT))
         for k in range(4)
     ]
     steady = all(later >= earlier - WOBBLE_DB for earlier, later in pairwise(db))
