@@ -363,7 +363,7 @@ def _sitting(
     files: Sequence[Path],
     inputs: Mapping[str, Any],
 ) -> Any:
-    from beltpitch.keep.edit import filled
+    from beltpitch.keep.edit import as_texts
     from beltpitch.keep.history import Sitting, digest_of
     from beltpitch.keep.sound import flac_of
 
@@ -381,7 +381,7 @@ def _sitting(
         temperature_c=temperature_c(keeping.temperature),
         note=keeping.note,
         seen=keeping.seen,
-        inputs={"belt": filled(asked.entry), **inputs},
+        inputs={"belt": as_texts(asked.entry), **inputs},
         flac=flac_of(files) if keeping.sound else None,
     )
 

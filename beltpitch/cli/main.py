@@ -1,57 +1,78 @@
 """The command line: which commands there are, and how each of them ends.
 
-Every command does its imports inside its function, so that ``--help`` loads nothing heavy. Errors
-of beltpitch and of the command line itself become one line on standard error; nothing prints a
-traceback.
+A command's module is loaded when the command is asked for, and does its own imports inside its
+function, so that ``--help`` loads nothing heavy. Errors of beltpitch and of the command line itself
+become one line on standard error; nothing prints a traceback.
 """
 
 from __future__ import annotations
 
 import sys
+from importlib import import_module
+from typing import Any
 
 import typer
+from typer.core import TyperGroup
 from typer.exceptions import TyperException
 
-from beltpitch.cli import (
-    adjust,
-    belts,
-    demo,
-    frequency,
-    hang,
-    listen,
-    pair,
-    recording,
-    span,
-    tension,
-    weigh,
-    window,
-)
 from beltpitch.errors import BeltpitchError
 
-app = typer.Typer(
-    name="beltpitch",
-    help="Belt tension from the pitch of a plucked span, and how far to trust it.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,  # the rich help loads rich.markdown: twice the whole start-up
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-)
-for module in (
-    tension,
-    frequency,
-    recording,
-    listen,
-    pair,
-    belts,
-    span,
-    window,
-    adjust,
-    weigh,
-    hang,
-    demo,
-):
-    module.add_to(app)
+# Command (a module of that name beside this file) and what the help says of it.
+COMMANDS = {
+    "tension": "Tension from a frequency measured by hand.",
+    "recording": "Tension from recordings of a plucked belt.",
+    "listen": "Tension live: pluck beside the microphone.",
+    "pair": "Are two belts matched, and which one to turn.",
+    "frequency": "What to listen for at a wanted tension.",
+    "window": "What the tension should be, and by which rule.",
+    "adjust": "Which way and how far to turn the tensioner.",
+    "belts": "The belts known, each figure with its source.",
+    "span": "Free span from pulleys, and where the tape runs.",
+    "weigh": "Linear mass of a belt from a weighed piece.",
+    "hang": "Linear mass and stiffness from hung weights.",
+    "machine": "The machine file: belts, pairs and duties by name.",
+    "history": "Readings that were kept: list, trend, export.",
+    "report": "One page a machine, to print or send.",
+    "demo": "Two belts of an invented gantry, read for real.",
+}
+SETTINGS: dict[str, Any] = {
+    "add_completion": False,
+    "pretty_exceptions_enable": False,
+    "rich_markup_mode": None,  # the rich help loads rich.markdown: twice the whole start-up
+    "context_settings": {"help_option_names": ["-h", "--help"], "max_content_width": 100},
+}
+
+
+class Commands(TyperGroup):
+    """The commands of the table above, each loaded when it is asked for."""
+
+    def list_commands(self, ctx: Any) -> list[str]:  # noqa: ARG002 (signature of the base)
+        """Return the names, in the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:  # noqa: ARG002
+        """Return one command, its module loaded; None if there is no such command."""
+        if cmd_name not in COMMANDS:
+            return None
+        alone = typer.Typer(**SETTINGS)
+        import_module(f"beltpitch.cli.{cmd_name}").add_to(alone)
+        made = typer.main.get_command(alone)
+        made.name = cmd_name
+        return made.commands[cmd_name] if isinstance(made, TyperGroup) else made
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002
+        """Write the table, without loading a single command."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+app = typer.Typer(name="beltpitch", cls=Commands, no_args_is_help=True, **SETTINGS)
+
+
+@app.callback()
+def about() -> None:
+    """Belt tension from the pitch of a plucked span, and how far to trust it."""
+
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it
 

@@ -124,6 +124,14 @@ def filled(entry: Any, without: tuple[str, ...] = ()) -> dict[str, Any]:
     return found
 
 
+def as_texts(entry: BeltEntry) -> dict[str, Any]:
+    """Return a belt as written, as JSON can hold it; `entries.belt_from` reads it."""
+    found = filled(entry)
+    if entry.fitted is not None:
+        found["fitted"] = entry.fitted.isoformat()
+    return found
+
+
 def _toml_table(values: dict[str, Any]) -> Any:
     import tomlkit
 

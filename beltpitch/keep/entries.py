@@ -11,6 +11,7 @@ import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
+from typing import Any
 
 from beltpitch import quantity as q
 from beltpitch.advice.duty import DRIVES
@@ -313,3 +314,18 @@ DUTY_KEYS: Mapping[str, Reader] = {
     "service_factor": _factor,
     "vertical": _flag,
 }
+
+
+def belt_from(name: str, values: Mapping[str, object]) -> BeltEntry:
+    """Return a belt from its keys and values, as a machine file or the book holds them.
+
+    Raises
+    ------
+    RequestError
+        If a key is not known or a value cannot be read.
+    """
+    for key in values:
+        if key not in BELT_KEYS:
+            raise RequestError(f'a belt has no key "{key}"{meant(key, list(BELT_KEYS))}')
+    read: dict[str, Any] = {key: BELT_KEYS[key](value, key) for key, value in values.items()}
+    return BeltEntry(name=name, **read)

@@ -198,8 +198,15 @@ class History:
         """Close the book."""
         self._link.close()
 
-    def keep(self, sitting: Sitting) -> Kept:
+    def keep(self, sitting: Sitting, *, into: int | None = None) -> Kept:
         """Keep a reading, in one transaction; on return it is on the disk.
+
+        Parameters
+        ----------
+        sitting
+            The reading and what goes with it.
+        into
+            Number of the entry whose new revision it is; None finds it by the digest, or makes one.
 
         Raises
         ------
@@ -207,13 +214,9 @@ class History:
             If the disk does not take it; then nothing was changed.
         """
         record = record_of(sitting.verdict, sitting.inputs)
-        return self.keep_record(sitting, record)
-
-    def keep_record(self, sitting: Sitting, record: Mapping[str, Any]) -> Kept:
-        """Keep a reading of which only the record is there, as an import has it."""
         text = json.dumps(record, allow_nan=False)
         with book.told(self.path), book.transaction(self._link):
-            known = self._known(sitting)
+            known = self._known(sitting, into)
             kept = Kept(known[0], known[1] + 1) if known else Kept(self._insert(sitting), 1)
             self._revise(kept, sitting, record)
             self._link.execute(
@@ -226,15 +229,17 @@ class History:
                 )
         return kept
 
-    def _known(self, sitting: Sitting) -> tuple[int, int] | None:
+    def _known(self, sitting: Sitting, into: int | None) -> tuple[int, int] | None:
         """Return number and revision of the entry that this recording has already."""
-        if sitting.digest is None:
+        if into is None and sitting.digest is None:
             return None
         found = self._link.execute(
-            "SELECT id, revision FROM entry WHERE digest = ? AND machine = ? AND belt = ? "
-            "AND strand IS ?",
-            (sitting.digest, *_texts(sitting.machine, sitting.belt, _strand(sitting))),
+            "SELECT id, revision FROM entry WHERE id = ? "
+            "OR (digest = ? AND machine = ? AND belt = ? AND strand IS ?) LIMIT 1",
+            (into, sitting.digest, *_texts(sitting.machine, sitting.belt, _strand(sitting))),
         ).fetchone()
+        if into is not None and found is None:
+            raise RequestError(f"no entry {into} in the book {self.path}: see beltpitch history")
         return (int(found[0]), int(found[1])) if found else None
 
     def _insert(self, sitting: Sitting) -> int:

@@ -15,8 +15,12 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from beltpitch.advice.window import Window
+from beltpitch.belt.catalogue import Belt
+from beltpitch.belt.corrections import Correction
+from beltpitch.belt.span import Span
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, Part
+from beltpitch.reading import PluckReading, Reading
 from beltpitch.verdict import Verdict, as_json
 
 RECORD_SCHEMA = 1
@@ -121,3 +125,35 @@ def window_from(kept: Mapping[str, Any] | None) -> Window | None:
         sources=tuple(kept["sources"]),
         target_n=kept["target_n"],
     )
+
+
+def reading_from(
+    entry_record: Mapping[str, Any],
+    estimates: Estimates,
+    belt: Belt | None = None,
+    span: Span | None = None,
+) -> Reading:
+    """Return a kept reading as it was, on the belt and the span that are given."""
+    said = entry_record["reading"]
+    return Reading(
+        source=said["source"],
+        belt=belt,
+        span=span,
+        frequency=estimates.frequency,
+        partials_hz=tuple(said["partials_hz"]),
+        inharmonicity=said["inharmonicity"],
+        plucks=tuple(PluckReading(**_known(PluckReading, pluck)) for pluck in said["plucks"]),
+        tension=estimates.tension,
+        strand=said["strand"],
+        preload=estimates.preload,
+        strand_difference=estimates.strand_difference,
+        corrections=tuple(Correction(**_known(Correction, c)) for c in said["corrections"]),
+        warnings=tuple(said["warnings"]),
+        echoes=tuple(said["notes"]),
+        steady_hz=tuple(said["steady_hz"]),
+    )
+
+
+def _known(record: Any, values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values a record has today; keys may have been added since, or before."""
+    return {key: values[key] for key in record.__dataclass_fields__ if key in values}

@@ -26,6 +26,7 @@ from beltpitch.advice.window import Window, Word, judge
 from beltpitch.estimate import Estimate, Part, combine, difference
 from beltpitch.keep.history import Entry
 from beltpitch.keep.line import LEAST, Line, robust_line
+from beltpitch.keep.record import OF_ONE_SITTING
 from beltpitch.reading import COVERAGE
 
 MOST = 200  # readings of one trend: the latest; more would not be seen in a plot
@@ -58,6 +59,10 @@ class Point:
         Whether the line is drawn without it although it belongs to it.
     event
         What was done just before it; "?" for a rise nobody noted.
+    temperature_c
+        Of the shop.
+    own_u_n
+        Standard uncertainty by what it does not share with the others.
     """
 
     entry: int
@@ -67,6 +72,7 @@ class Point:
     outlier: bool = False
     event: str | None = None
     temperature_c: float | None = None
+    own_u_n: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -339,6 +345,8 @@ def _told(points: list[Point], about: About, last_window: Window | None, notes: 
         notes += [
             f"reading {entry} lies far off the line and hardly counts" for entry in sorted(out)
         ]
+    own = _own_keys(points)
+    points = [replace(p, own_u_n=_own_u(p.preload, own)) for p in points]
     level = level or points[-1].preload
     window = about.window or last_window
     word = judge(level, window)
@@ -376,8 +384,13 @@ def _drift(used: Sequence[Point]) -> tuple[Estimate | None, Estimate | None, Lin
 
 
 def _own_keys(points: Sequence[Point]) -> frozenset[str]:
-    """Return the keys of errors that belong to one reading alone."""
+    """Return the keys of errors that belong to one reading alone.
+
+    Of a single reading these are the errors that another sitting would make anew.
+    """
     count = Counter(key for p in points for key in {part.key for part in p.preload.parts})
+    if len(points) == 1:
+        return frozenset(key for key in count if key.startswith(OF_ONE_SITTING))
     return frozenset(key for key, n in count.items() if n == 1)
 
 

@@ -1,0 +1,54 @@
+"""Reading a kept sound again, as a later version of the program hears it."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+
+from beltpitch.errors import CannotTell, RequestError
+from beltpitch.keep.entries import belt_from
+from beltpitch.keep.history import History, Kept, Sitting
+from beltpitch.keep.named import named
+from beltpitch.reading import read
+from beltpitch.verdict import Verdict, judged
+
+
+def read_again(history: History, number: int) -> tuple[Kept, Verdict]:
+    """Read the sound of an entry again and keep the answer as its new revision.
+
+    Belt, span and window are those it was kept with.
+
+    Raises
+    ------
+    RequestError
+        If there is no such entry, or its sound or its belt were not kept.
+    CannotTell
+        If the sound gives no answer now; the book is left as it is.
+    """
+    entry = history.entry(number)
+    flac = history.sound(number)
+    texts = dict(entry.record["inputs"].get("belt") or {})
+    name = str(texts.pop("name", entry.line.belt))
+    if not texts:
+        raise RequestError(
+            f"entry {number} does not say which belt it was: it cannot be read again"
+        )
+    made = named(belt_from(name, texts), entry.line.machine)
+    with tempfile.TemporaryDirectory(prefix="beltpitch-") as folder:
+        path = Path(folder) / "sound.flac"
+        path.write_bytes(flac)
+        reading = read(path, belt=made.belt, span=made.span)
+    if reading.frequency is None:
+        raise CannotTell(f"entry {number} gives no answer now: {reading.warnings[0]}")
+    reading = replace(reading, source=entry.line.source, strand=entry.line.strand)
+    verdict = judged(reading, entry.window)
+    sitting = Sitting(
+        verdict=verdict,
+        belt=entry.line.belt,
+        taken=entry.line.taken,
+        machine=entry.line.machine,
+        digest=entry.line.digest,
+        inputs=entry.record["inputs"],
+    )
+    return history.keep(sitting, into=number), verdict
