@@ -38,78 +38,110 @@ _COMMA = re.compile(r"\d,\d")
 
 # Definitions of the units that may be written, in the language of pint. kgf, lb, ft and in are
 # exact by definition (ISO 80000-4, NIST SP 811 appendix B); g is standard gravity, 9.80665 m/s^2.
-_DEFINITIONS = """
-metre = [length] = m
-second = [time] = s
-gram = [mass] = g
-kelvin = [temperature]; offset: 0 = K
-radian = []
-kilo- = 1000 = k
-centi- = 0.01 = c
-milli- = 0.001 = m
-inch = 0.0254 metre = in
-foot = 0.3048 metre = ft
-pound = 453.59237 gram = lb
-ounce = pound / 16 = oz
-hertz = 1 / second = Hz
-newton = kilogram * metre / second ** 2 = N
-standard_gravity = 9.80665 metre / second ** 2
-pound_force = pound * standard_gravity = lbf
-ounce_force = ounce * standard_gravity = ozf
-kilogram_force = kilogram * standard_gravity = kgf
-watt = newton * metre / second = W
-minute = 60 * second = min
-hour = 3600 * second = h
-day = 24 * hour = d
-degree = 3.141592653589793 / 180 * radian = deg
-degree_Celsius = kelvin; offset: 273.15 = degC
-degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = degF
-"""
+# In groups, because each line costs a millisecond or two: only what is asked for is defined.
+_DEFINITIONS = {
+    "length": """
+        metre = [length] = m
+        centi- = 0.01 = c
+        milli- = 0.001 = m
+        inch = 0.0254 metre = in
+        foot = 0.3048 metre = ft
+        """,
+    "mass": """
+        gram = [mass] = g
+        kilo- = 1000 = k
+        pound = 453.59237 gram = lb
+        ounce = pound / 16 = oz
+        """,
+    "time": """
+        second = [time] = s
+        minute = 60 * second = min
+        hour = 3600 * second = h
+        day = 24 * hour = d
+        """,
+    "force": """
+        newton = kilogram * metre / second ** 2 = N
+        standard_gravity = 9.80665 metre / second ** 2
+        pound_force = pound * standard_gravity = lbf
+        ounce_force = ounce * standard_gravity = ozf
+        kilogram_force = kilogram * standard_gravity = kgf
+        watt = newton * metre / second = W
+        """,
+    "temperature": """
+        kelvin = [temperature]; offset: 0 = K
+        degree_Celsius = kelvin; offset: 273.15 = degC
+        degree_Fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = degF
+        """,
+}
+_NEWTON = ("length", "mass", "time", "force")
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A kind of quantity: its units as written -> as pint reads them, SI first, bare unit."""
+    """A kind of quantity.
+
+    Parameters
+    ----------
+    name
+        In words.
+    si
+        Unit of the value inside.
+    units
+        Pairs: as written, as pint reads it.
+    bare
+        Unit that a bare number takes.
+    example
+        For the messages.
+    needs
+        Groups of definitions that its units rest on.
+    """
 
     name: str
     si: str
     units: tuple[tuple[str, str], ...]
     bare: str
     example: str
+    needs: tuple[str, ...]
 
     def accepted(self) -> str:
         """Return the accepted units as a list in words."""
         return ", ".join(written for written, _ in self.units)
 
 
-def _kind(name: str, si: str, units: str, bare: str, example: str, **as_pint: str) -> Kind:
+def _kind(
+    name: str, si: str, units: str, bare: str, example: str, *needs: str, **as_pint: str
+) -> Kind:
     pairs = tuple((u, as_pint.get(u, u)) for u in units.split("|"))
-    return Kind(name, si, pairs, bare, example)
+    return Kind(name, si, pairs, bare, example, needs)
 
 
-LENGTH = _kind("length", "m", "mm|cm|m|in|ft", "mm", "412 mm")
+LENGTH = _kind("length", "m", "mm|cm|m|in|ft", "mm", "412 mm", "length")
 FREQUENCY = _kind("frequency", "Hz", "Hz", "Hz", "66.3 Hz")
-FORCE = _kind("force", "N", "N|kN|lbf|kgf", "N", "30 N")
-MASS = _kind("mass", "kg", "g|kg|oz|lb", "g", "25.2 g")
-LINEAR_MASS = _kind("linear mass", "kg/m", "g/m|kg/m|oz/ft|lb/ft", "g/m", "12.6 g/m")
-ACCELERATION = _kind(
-    "acceleration", "m/s^2", "m/s^2|mm/s^2|g", "mm/s^2", "3000 mm/s^2", g="standard_gravity"
+FORCE = _kind("force", "N", "N|kN|lbf|kgf", "N", "30 N", *_NEWTON)
+MASS = _kind("mass", "kg", "g|kg|oz|lb", "g", "25.2 g", "mass")
+LINEAR_MASS = _kind(
+    "linear mass", "kg/m", "g/m|kg/m|oz/ft|lb/ft", "g/m", "12.6 g/m", "length", "mass"
 )
-TEMPERATURE = _kind("temperature", "K", "degC|degF", "degC", "21 degC")
-TIME = _kind("time", "s", "s|min|h|d", "s", "60 s")
+ACCELERATION = _kind(
+    "acceleration", "m/s^2", "m/s^2|mm/s^2|g", "mm/s^2", "3000 mm/s^2", *_NEWTON,
+    g="standard_gravity",
+)  # fmt: skip
+TEMPERATURE = _kind("temperature", "K", "degC|degF", "degC", "21 degC", "temperature")
+TIME = _kind("time", "s", "s|min|h|d", "s", "60 s", "time")
 TORQUE = Kind(
     "torque",
     "N*m",
     (("N m", "N*m"), ("N mm", "N*mm"), ("oz in", "ozf*inch"), ("lbf in", "lbf*inch")),
     "N m",
     "0.45 N m",
+    _NEWTON,
 )
-POWER = _kind("power", "W", "W|kW", "W", "60 W")
-SPEED = _kind("speed", "m/s", "m/s|mm/s|mm/min|m/min", "mm/min", "3000 mm/min")
-ROTATION = _kind("rotational speed", "1/s", "rpm|1/min", "rpm", "1400 rpm", rpm="1/min")
+POWER = _kind("power", "W", "W|kW", "W", "60 W", *_NEWTON)
+SPEED = _kind("speed", "m/s", "m/s|mm/s|mm/min|m/min", "mm/min", "3000 mm/min", "length", "time")
+ROTATION = _kind("rotational speed", "1/s", "rpm|1/min", "rpm", "1400 rpm", "time", rpm="1/min")
 ANGLE = _kind("angle", "deg", "deg", "deg", "90 deg")
-STIFFNESS = _kind("stiffness", "N/m", "N/mm|N/m", "N/mm", "55 N/mm")
-PERCENT = Kind("percentage", "", (("%", ""),), "%", "10 %")
+STIFFNESS = _kind("stiffness", "N/m", "N/mm|N/m", "N/mm", "55 N/mm", *_NEWTON)
+PERCENT = Kind("percentage", "", (("%", ""),), "%", "10 %", ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,26 +246,35 @@ def _factor(written: str, kind: Kind, given: str, wanted: str) -> tuple[float, f
         close = next((u for u in known if u.lower() == written.lower()), None)
         hint = f" (did you mean {close}?)" if close else ""
         raise QuantityError(f"{given}: {written!r} is no unit of {kind.name}{hint}; {wanted}")
-    return _si_factor(known[written], kind.si) if kind.si else (0.01, 0.0)
+    if not kind.si:
+        return 0.01, 0.0
+    return (1.0, 0.0) if known[written] == kind.si else _si_factor(known[written], kind)
 
 
 @cache
-def _si_factor(unit: str, si: str) -> tuple[float, float]:
-    """Return (factor, offset) from `unit` to `si`."""
+def _si_factor(unit: str, kind: Kind) -> tuple[float, float]:
+    """Return (factor, offset) from `unit` to the SI unit of its kind."""
     registry = _registry()
+    for group in kind.needs:
+        _define(group)
     zero, one = (registry.Quantity(x, registry.parse_units(unit)) for x in (0.0, 1.0))
-    offset = float(zero.to(si).magnitude)
-    return float(one.to(si).magnitude) - offset, offset
+    offset = float(zero.to(kind.si).magnitude)
+    return float(one.to(kind.si).magnitude) - offset, offset
 
 
 @cache
 def _registry() -> UnitRegistry[float]:
     from pint import UnitRegistry
 
-    registry: UnitRegistry[float] = UnitRegistry(None)
-    for line in _DEFINITIONS.strip().splitlines():
-        registry.define(line)
-    return registry
+    return UnitRegistry(None)
+
+
+@cache
+def _define(group: str) -> None:
+    """Add a group of definitions to the registry, once."""
+    for line in _DEFINITIONS[group].split("\n"):
+        if line.strip():
+            _registry().define(line.strip())
 
 
 def _last_digit(number: str) -> float:
