@@ -183,6 +183,16 @@ def test_an_input_that_cannot_be_opened(monkeypatch: pytest.MonkeyPatch) -> None
         open_microphone(rate_hz=96_000)
 
 
+def test_inputs_that_cannot_be_listed(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: Any) -> None:
+        raise PortAudioError("PortAudio not initialized", -10000)
+
+    install(monkeypatch, [])
+    monkeypatch.setattr(sys.modules["sounddevice"], "query_devices", refuse)
+    with pytest.raises(SourceError, match=r"cannot be listed: PortAudio not initialized\.$"):
+        inputs()
+
+
 def test_rates_out_of_range() -> None:
     with pytest.raises(SourceError, match="a rate of 4000 Hz is outside 8000 to 192000"):
         open_microphone(rate_hz=4_000)
@@ -367,3 +377,54 @@ def test_beeps_are_soft_and_short(answer: str) -> None:
     assert 0.1 * 48_000 < len(beep) < 0.3 * 48_000
     assert np.abs(beep).max() <= 0.3
     assert np.abs(np.diff(beep)).max() < 0.06  # no click: 2 pi 1320 / 48000 * 0.3 is 0.052
+
+
+class Output:
+    """Takes what is played at once, as long as the callback gives it."""
+
+    latency = 0.02
+
+    def __init__(self, *, callback: Callable[..., None], **_: Any) -> None:
+        self.callback = callback
+        self.played: list[Any] = []
+        self.closed = False
+
+    def start(self) -> None:
+        import sounddevice
+
+        while True:
+            block = np.full((512, 1), 9.0, dtype=np.float32)
+            try:
+                self.callback(block, 512, None, None)
+            except sounddevice.CallbackStop:
+                return
+            finally:
+                self.played.append(block)
+
+    def abort(self) -> None:
+        self.played.clear()
+
+    def close(self) -> None:
+        self.closed = True
+
+
+def test_a_beep_is_played_whole_with_silence_behind_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    class CallbackStop(Exception):
+        """Stands in for sounddevice's."""
+
+    install(monkeypatch, [], OutputStream=Output, CallbackStop=CallbackStop)
+    monkeypatch.setattr(module, "_BEEP_TAIL_S", 0.1)
+    with open_beeper() as beeper:
+        heard = [beeper.sounding]
+        beeper.play("refused")
+        heard.append(beeper.sounding)
+        stream: Any = beeper._stream
+        played = np.concatenate(stream.played)[:, 0]
+        beep = module._beep("refused")
+        time.sleep(len(beep) / 48_000 + 0.02 + 0.15)
+        heard.append(beeper.sounding)
+    np.testing.assert_allclose(played[: len(beep)], beep, atol=1e-7)
+    assert not played[len(beep) :].any()
+    assert len(played) >= len(beep) + 0.4 * 48_000
+    assert heard == [False, True, False]
+    assert stream.closed

@@ -32,7 +32,14 @@ def heard(path: Path) -> NDArray[np.float64]:
     return np.concatenate([block.samples for block in open_recording(path)])
 
 
-def encode(path: Path, samples: NDArray[np.float64], codec: str, *, video: bool = False) -> None:
+def encode(
+    path: Path,
+    samples: NDArray[np.float64],
+    codec: str,
+    *,
+    video: bool = False,
+    rate_hz: int = RATE_HZ,
+) -> None:
     """Write mono sound through FFmpeg's encoders, with a short black film if `video`."""
     import av
 
@@ -41,11 +48,11 @@ def encode(path: Path, samples: NDArray[np.float64], codec: str, *, video: bool 
         if video:
             picture = container.add_stream("mpeg4", rate=25)
             picture.width, picture.height, picture.pix_fmt = 64, 48, "yuv420p"
-        stream: Any = container.add_stream(codec, rate=RATE_HZ, layout="mono")
+        stream: Any = container.add_stream(codec, rate=rate_hz, layout="mono")
         frame = av.AudioFrame.from_ndarray(
             samples.astype(np.float32)[np.newaxis], format="fltp", layout="mono"
         )
-        frame.sample_rate = RATE_HZ
+        frame.sample_rate = rate_hz
         if picture is not None:
             black = av.VideoFrame.from_ndarray(np.zeros((48, 64, 3), np.uint8), format="rgb24")
             for packet in [*picture.encode(black), *picture.encode(None)]:
@@ -344,13 +351,28 @@ def test_a_header_that_claims_hours_allocates_nothing(tmp_path: Path) -> None:
     assert peak < 4e6
 
 
-def test_a_recorder_that_never_closed_its_file(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("subtype", "step"), [("PCM_U8", 2.0**-7), ("PCM_16", 2.0**-15), ("FLOAT", 2.0**-24)]
+)
+def test_a_recorder_that_never_closed_its_file(tmp_path: Path, subtype: str, step: float) -> None:
     path = tmp_path / "open.wav"
-    soundfile.write(path, tone(), RATE_HZ)
+    soundfile.write(path, tone(), RATE_HZ, subtype=subtype)
     raw = bytearray(path.read_bytes())
-    raw[4:8] = raw[40:44] = struct.pack("<I", 0)
+    length = raw.index(b"data") + 4
+    raw[4:8] = raw[length : length + 4] = struct.pack("<I", 0)
     path.write_bytes(raw)
-    assert open_recording(path).duration_s == pytest.approx(0.5)
+    np.testing.assert_allclose(heard(path), tone(), rtol=0, atol=step)
+
+
+def test_a_stream_that_changes_its_rate_midway(tmp_path: Path) -> None:
+    first, second, both = tmp_path / "a.aac", tmp_path / "b.aac", tmp_path / "both.aac"
+    encode(first, tone(1.0), "aac")
+    encode(second, tone(1.0, 24_000), "aac", rate_hz=24_000)
+    both.write_bytes(first.read_bytes() + second.read_bytes())
+    found = open_recording(both)
+    assert found.rate_hz == RATE_HZ
+    assert found.duration_s == pytest.approx(1.0, abs=0.05)
+    assert found.warnings[0].startswith("both.aac changes its sampling rate or channels after 1.0")
 
 
 def test_a_thousand_channels_claimed(tmp_path: Path) -> None:
