@@ -13,14 +13,16 @@ gives it), not by its mean.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from beltpitch.advice.checks import positive
-from beltpitch.advice.duty import Demand, duty_marks, duty_warnings, openers, range_by_duty
 from beltpitch.advice.ends import End, Mark, Range, highest, lowest
 from beltpitch.advice.limits import Limits
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate
+
+if TYPE_CHECKING:
+    from beltpitch.advice.duty import Demand
 
 Word = Literal["slack", "within", "tight", "unknown"]
 
@@ -166,15 +168,13 @@ def windows(
         If a target is above the allowable, or leaves no range.
     """
     positive(own_limit_n, "your own limit", "N")
-    by_duty = None if demand is None else range_by_duty(demand, limits.allowable)
+    by_duty, marks, warnings = _asked_by(demand, limits)
     bounds = _bounds(limits, demand, by_duty, own_limit_n)
-    marks = limits.marks if demand is None else (*limits.marks, *duty_marks(demand))
-    marks = tuple(sorted(marks, key=lambda m: m.newtons))
+    marks = tuple(sorted((*limits.marks, *marks), key=lambda m: m.newtons))
     by_target = None
     if target is not None:
         allowable = None if limits.allowable is None else limits.allowable.newtons
         by_target = target_window(*target, allowable, marks)
-    warnings = () if demand is None else duty_warnings(demand, limits.working_pull_n)
     return Windows(
         by_belt=limits.range,
         by_duty=by_duty,
@@ -186,6 +186,18 @@ def windows(
     )
 
 
+def _asked_by(
+    demand: Demand | None, limits: Limits
+) -> tuple[Range | None, tuple[Mark, ...], tuple[str, ...]]:
+    """Return the range by duty with its marks and warnings; nothing where no duty is known."""
+    if demand is None:
+        return None, (), ()
+    from beltpitch.advice import duty  # here for the start-up time
+
+    ranged = duty.range_by_duty(demand, limits.allowable)
+    return ranged, duty.duty_marks(demand), duty.duty_warnings(demand, limits.working_pull_n)
+
+
 def _bounds(
     limits: Limits, demand: Demand | None, by_duty: Range | None, own_limit_n: float | None
 ) -> Range:
@@ -195,6 +207,10 @@ def _bounds(
     duty = by_duty or Range(None, None)
     # the duty's end already takes the pull off the allowable, and may be ended by the shaft first
     bounds = Range(highest((limits.seating, duty.low)), lowest((limits.allowable, duty.high, own)))
+    if not bounds.empty:
+        return bounds
+    from beltpitch.advice.duty import openers  # here for the start-up time
+
     return replace(bounds, opens=openers(bounds, demand, limits.allowable))
 
 

@@ -15,7 +15,7 @@ import typer
 from typer.core import TyperGroup
 from typer.exceptions import TyperException
 
-from beltpitch.errors import BeltpitchError
+from beltpitch.errors import BeltpitchError, RequestError
 
 # Command (a module of that name beside this file) and what the help says of it.
 COMMANDS = {
@@ -51,9 +51,11 @@ class Commands(TyperGroup):
         return list(COMMANDS)
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:  # noqa: ARG002
-        """Return one command, its module loaded; None if there is no such command."""
+        """Return one command, its module loaded."""
         if cmd_name not in COMMANDS:
-            return None
+            raise RequestError(
+                f"no command {cmd_name!r}{_near(cmd_name)}; beltpitch --help lists them"
+            )
         alone = typer.Typer(**SETTINGS)
         import_module(f"beltpitch.cli.{cmd_name}").add_to(alone)
         made = typer.main.get_command(alone)
@@ -66,7 +68,14 @@ class Commands(TyperGroup):
             formatter.write_dl(list(COMMANDS.items()))
 
 
-app = typer.Typer(name="beltpitch", cls=Commands, no_args_is_help=True, **SETTINGS)
+def _near(name: str) -> str:
+    from difflib import get_close_matches
+
+    near = get_close_matches(name, COMMANDS, n=2)
+    return f"; did you mean {' or '.join(near)}?" if near else ""
+
+
+app = typer.Typer(name="beltpitch", cls=Commands, **SETTINGS)
 
 
 @app.callback()
@@ -85,8 +94,11 @@ def run() -> None:
 def run_with(arguments: list[str]) -> int:
     """Run one command and return its exit code."""
     try:
-        code = app(arguments, standalone_mode=False)
+        code = app(arguments or ["--help"], standalone_mode=False)
     except TyperException as error:
+        if "\nUsage:" in f"\n{error.format_message()}":  # a group without a command: its help
+            sys.stdout.write(error.format_message() + "\n")
+            return 0
         return _complain(" ".join(error.format_message().split()), error.exit_code)
     except BeltpitchError as error:
         return _complain(error.message, error.exit_code)
