@@ -30,7 +30,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from beltpitch.sound.heard import FrequencyRange
-from calibration import corpus, efficiency, evidence, ours, peers
+from calibration import corpus, efficiency, evidence, ours, peers, targets
 from calibration.files import SWEEP_DB, TABLES, Job, Table
 from calibration.measures import HEAD, WRONG, Outcome, judge, line, summarise
 
@@ -241,7 +241,13 @@ def make_efficiency(options: Options) -> None:
         efficiency.line(setting, row, options.seed)
         for setting, row in zip(settings, scaled, strict=True)
     ]
-    publish("efficiency", "\n".join([efficiency.HEAD, *lines]), options, len(jobs), {})
+    record = {
+        "settings": [
+            {"snr_db": setting.ratio_db, "ratio": efficiency.ratio_of(row)}
+            for setting, row in zip(settings, scaled, strict=True)
+        ]
+    }
+    publish("efficiency", "\n".join([efficiency.HEAD, *lines]), options, len(jobs), record)
 
 
 def _map(
@@ -315,6 +321,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
             print(f"{table.name}: left out, it needs --corpus DIR", file=sys.stderr)
             continue
         make_table(table, options)
+    if options.write:
+        kept = [each for each in evidence.kept_tables(evidence.ACCURACY) if each.name != "targets"]
+        publish("targets", targets.table(kept), options, len(kept), {})
 
 
 if __name__ == "__main__":

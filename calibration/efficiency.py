@@ -53,7 +53,17 @@ def once(job: tuple[int, int, int]) -> float:
     return (found - frequency) / least
 
 
+LEAST_ANSWERS = 10  # fewer do not make a root mean square
+
+
+def ratio_of(scaled: Array) -> float | None:
+    """Return the root mean square error in units of the bound, None from too few answers."""
+    good = scaled[np.isfinite(scaled)]
+    return float(np.sqrt(np.mean(good**2))) if good.size >= LEAST_ANSWERS else None
+
+
 def line(setting: Setting, scaled: Array, seed: int) -> str:
+    """Return the line of one setting; `scaled` holds errors in units of the bound."""
     rng = np.random.default_rng([seed, 98])
     ringing = bound.plucked(setting.frequency_hz, setting.time_constant_s, rng)
     _, sigma = bound.recording(ringing, setting.ratio_db, RATE_HZ, setting.slope, rng)
@@ -65,9 +75,9 @@ def line(setting: Setting, scaled: Array, seed: int) -> str:
         f"| {setting.frequency_hz:g} | {setting.time_constant_s:g} | {setting.ratio_db:g} | "
         f"{colour} | {scaled.size} | {good.size} | {1000 * least:.3g} | {1000 * simple:.3g} | "
     )
-    if good.size < 10:
+    ratio = ratio_of(scaled)
+    if ratio is None:
         return start + "- | - |"
-    ratio = float(np.sqrt(np.mean(good**2)))
     doubt = 1.96 / math.sqrt(2 * good.size)
     return (
         start

@@ -128,6 +128,8 @@ class Summary:
             "answered": self.answered.hits,
             "within_half_percent": self.within[1].hits,
             "wrong": self.wrong.hits,
+            "covered": self.covered.hits,
+            "stated": self.stated.hits,
         }
 
 
