@@ -1,6 +1,6 @@
 """Write the book file of the present version that later versions must be able to open.
 
-    python tests/keep/make_book.py tests/data/books/version-1.sqlite
+    PYTHONPATH=. python tests/keep/make_book.py tests/data/books/version-1.sqlite
 
 Run once for each version of the book; the files stay for ever, as written by the program that had
 that version.
@@ -14,9 +14,8 @@ import sys
 from contextlib import closing
 from pathlib import Path
 
-from conftest import sitting
-
 from beltpitch.keep.history import History
+from tests.keep.workshop import sitting
 
 
 def main() -> None:

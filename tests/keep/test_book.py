@@ -17,7 +17,7 @@ import pytest
 from beltpitch.errors import CannotTell, RequestError
 from beltpitch.keep import book
 from beltpitch.keep.history import Filter, History
-from tests.keep.conftest import MakeSitting
+from tests.keep.workshop import sitting
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent.parent
@@ -80,25 +80,25 @@ def test_a_full_disk_is_said_and_what_was_kept_stays(tmp_path: Path, limit: int)
 
 
 def test_a_book_that_may_not_grow_says_so_and_takes_readings_again_when_it_may(
-    tmp_path: Path, make_sitting: MakeSitting
+    tmp_path: Path,
 ) -> None:
     with History(tmp_path / "book.sqlite") as history:
-        first = history.keep(make_sitting())
+        first = history.keep(sitting())
         pages = history._link.execute("PRAGMA page_count").fetchone()[0]
         history._link.execute(f"PRAGMA max_page_count = {pages}")
         with pytest.raises(CannotTell, match="no room"):
-            history.keep(replace(make_sitting(), flac=bytes(100_000)))
+            history.keep(replace(sitting(), flac=bytes(100_000)))
         assert [line.id for line in history.lines()] == [first.id]
         history._link.execute(f"PRAGMA max_page_count = {pages + 100}")
-        assert history.keep(replace(make_sitting(), flac=bytes(100_000))).id > first.id
+        assert history.keep(replace(sitting(), flac=bytes(100_000))).id > first.id
         assert history.integrity() == "ok"
 
 
-def test_a_reading_is_kept_whole_or_not_at_all(tmp_path: Path, make_sitting: MakeSitting) -> None:
+def test_a_reading_is_kept_whole_or_not_at_all(tmp_path: Path) -> None:
     with History(tmp_path / "book.sqlite") as history:
         history._link.execute("DROP TABLE sound")  # the last step of keeping will fail
         with pytest.raises(CannotTell, match="no such table"):
-            history.keep(replace(make_sitting(), flac=b"fLaC"))
+            history.keep(replace(sitting(), flac=b"fLaC"))
         assert history.count() == 0
         assert history._link.execute("SELECT count(*) FROM revision").fetchone()[0] == 0
 
@@ -134,11 +134,11 @@ def test_a_book_of_version_1_is_still_read(tmp_path: Path) -> None:
 
 
 def test_an_older_book_is_brought_up_to_date_in_one_step(
-    tmp_path: Path, make_sitting: MakeSitting, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "book.sqlite"
     with History(path) as history:
-        history.keep(make_sitting())
+        history.keep(sitting())
     later = (
         *book.MIGRATIONS,
         ("ALTER TABLE entry ADD COLUMN shop TEXT", "UPDATE entry SET shop='x'"),
@@ -152,11 +152,11 @@ def test_an_older_book_is_brought_up_to_date_in_one_step(
 
 
 def test_a_migration_that_fails_leaves_the_book_as_it_was(
-    tmp_path: Path, make_sitting: MakeSitting, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "book.sqlite"
     with History(path) as history:
-        history.keep(make_sitting())
+        history.keep(sitting())
     with monkeypatch.context() as patch:
         broken = (
             *book.MIGRATIONS,

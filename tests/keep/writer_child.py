@@ -6,9 +6,8 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
-from kill_nursery import SOUND, blank
-
 from beltpitch.keep.history import History
+from tests.keep.kill_nursery import SOUND, blank
 
 
 def main() -> None:

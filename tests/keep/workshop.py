@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
 from dataclasses import replace
-
-import pytest
 
 from beltpitch import asking
 from beltpitch.advice.window import target_window
@@ -15,7 +12,6 @@ from beltpitch.reading import typed_reading
 from beltpitch.verdict import judged
 
 START = dt.datetime(2026, 3, 1, 9, 30, tzinfo=dt.UTC)
-MakeSitting = Callable[..., Sitting]
 
 
 def sitting(
@@ -42,8 +38,3 @@ def sitting(
         inputs={"belt": {"name": "y-left", "belt": "2GT 9 mm", "span": span}},
     )
     return replace(made, **more)  # type: ignore[arg-type]
-
-
-@pytest.fixture(scope="session")
-def make_sitting() -> MakeSitting:
-    return sitting
