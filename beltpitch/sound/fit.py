@@ -34,7 +34,7 @@ from beltpitch.sound.noise import Noise
 Complex = NDArray[np.complex128]
 
 MOST_PARTIALS = 12
-LEAST_INFORMATION = 0.003  # of the most informative partial: below it a partial is left out
+LEAST_INFORMATION = 1e-5  # of the most informative partial: below it a partial is left out
 DECAYS_USED = 4.5  # record length in decay times (physics.md, section 4)
 LEAST_USED_S = 0.05
 BLOCK_S = 0.004  # a glide of 5 % at 1 kHz turns by a third of a radian from its middle to its end
@@ -47,6 +47,7 @@ MOST_GLIDE = 0.15
 GLIDE_OWN = (1.35, 1.14, 1.02)
 SMOOTH_BLOCKS = 7  # 28 ms: the residual's power is known to a quarter
 CHANCE_EXCESS = 1.5  # it goes this far above the noise by chance
+COHERENT = 3  # blocks
 BAND_BINS = 3  # residual about a partial: this many bins of 1/T either side
 # Priors that keep a partial at its line: in widths of the line and in bins; and at its decay.
 NEAR_WIDTHS = 1.0
@@ -328,7 +329,10 @@ def _excess(state: _State, power: Samples) -> Samples:
     The finger leaving the belt and the knock of the frame are loud for some ten milliseconds.
     """
     count, size = state.residual.shape
-    over = np.abs(state.seen) ** 2 / (power * size)
+    seen = state.seen
+    if count > COHERENT:  # summed, a band of some 80 Hz is left: no neighbour lies in it
+        seen = (seen + np.roll(seen, 1, axis=0) + np.roll(seen, -1, axis=0)) / math.sqrt(COHERENT)
+    over = np.abs(seen) ** 2 / (power * size)
     half = min(SMOOTH_BLOCKS // 2, (count - 1) // 2)
     padded = np.pad(over, ((half, half), (0, 0)), mode="edge")
     total = np.cumsum(np.concatenate([np.zeros((1, over.shape[1])), padded]), axis=0)

@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from beltpitch.sound.block import Samples, read_only
 
@@ -25,6 +26,9 @@ LINE_OVER_FLOOR = 3.5  # chance lines among them do no harm: each masks only wha
 TONE_OVER_FLOOR = 30.0  # no chance at all: named as a steady tone
 HIGHEST_LINE_HZ = 2500.0
 LINE_LEFT = 2.0  # under a line the floor is taken this much higher
+PREDICTION_ORDER = 32
+SIDELOBES = 6.0  # bins of the long window
+SIDELOBE_POWER = 2e-3  # of a Hann window's first
 BURST_QUANTILE = 0.9
 QUANTISED = 1e-11  # variance of 16-bit rounding, full scale 1: no noise is taken lower
 
@@ -101,6 +105,28 @@ def from_within(sound: Samples, rate_hz: float) -> Noise:
     return Noise(step, power, np.zeros(0), np.zeros(0), (), measured=False)
 
 
+def whitened(sound: Samples, quiet: Samples) -> Samples:
+    """Return the sound through the prediction error filter of the quiet, shape kept.
+
+    Linear prediction by the autocorrelation method (Makhoul, Proc. IEEE 63, 561, 1975); without
+    quiet the sound is differenced once.
+    """
+    if len(quiet) < 8 * PREDICTION_ORDER:
+        return np.diff(sound, prepend=sound[:1])
+    size = 1 << int(np.ceil(np.log2(2 * len(quiet))))
+    spectrum = np.fft.rfft(quiet, size)
+    correlation = np.fft.irfft(spectrum.real**2 + spectrum.imag**2)[: PREDICTION_ORDER + 1]
+    if correlation[0] <= 0:
+        return np.diff(sound, prepend=sound[:1])
+    lag = np.arange(PREDICTION_ORDER)
+    matrix = correlation[np.abs(lag[:, None] - lag)]
+    matrix[lag, lag] += 1e-9 * correlation[0]
+    taps = np.linalg.solve(matrix, correlation[1:])
+    out: Samples = np.convolve(sound, np.concatenate([[1.0], -taps]))[: len(sound)]
+    out[:PREDICTION_ORDER] = 0.0
+    return out
+
+
 def unknown(rate_hz: float) -> Noise:
     """Return a stand-in for where there is nothing to measure."""
     return Noise(rate_hz, np.ones(2), np.zeros(0), np.zeros(0), (), measured=False)
@@ -155,4 +181,13 @@ def _lines(
     bend = np.minimum(low - 2 * mid + high, -1e-9)
     off = 0.5 * (low - high) / bend
     height: Samples = np.exp(mid - 0.25 * (low - high) * off)
-    return (at + off) * fine, height, over[at]
+    own = _own(at + off, height, SIDELOBES * size / len(quiet))
+    return (at + off)[own] * fine, height[own], over[at][own]
+
+
+def _own(place: Samples, height: Samples, reach: float) -> NDArray[np.bool_]:
+    """Mark lines that are not sidelobes of a far stronger one near by."""
+    near = np.abs(place[:, None] - place) < reach
+    lesser = height[:, None] < SIDELOBE_POWER * height
+    out: NDArray[np.bool_] = np.logical_not((near & lesser).any(axis=1))
+    return out

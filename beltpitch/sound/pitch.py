@@ -25,7 +25,6 @@ from beltpitch.sound.pluck import Pluck
 from beltpitch.sound.several import set_aside
 from beltpitch.sound.series import (
     STIFFNESS_SCALE,
-    TEMPER,
     Candidate,
     Lines,
     candidates_of,
@@ -34,12 +33,14 @@ from beltpitch.sound.series import (
 )
 from beltpitch.sound.spectrum import spectrum_of
 
-LEAST_QUALITY = 0.9
+LEAST_QUALITY = 0.93
 SETTLE_S = 0.004  # the finger has left the belt
 SHORTEST_S = 0.05
 SAME_TONE = 0.01
 CELL = 0.0025  # width of a candidate in log frequency
-NULL_BONUS = -4.0
+NULL_BONUS = -6.0  # log odds of a sound that begins being no pluck, before it is heard
+TEMPER = 0.9  # scores are softened: the model is not the world
+REPEAT_SHARE = 0.4  # what a further pluck adds: they err alike
 DECAYING = 0.15  # 1/s: strings ring for six seconds at most
 STEADY_RECORD_S = 0.5
 ON_HUM_HZ = 1.5
@@ -146,9 +147,8 @@ def _joint(evidence: list[_Evidence], expected: FrequencyRange) -> tuple[float, 
     scores = []
     for f in frequencies:
         total = _prior(f, expected)
-        for e in evidence:
-            if e.lines is not None:
-                total += max(0.0, TEMPER * _score_at(e, f))
+        each = sorted((max(0.0, TEMPER * _score_at(e, f)) for e in evidence), reverse=True)
+        total += sum(s if k == 0 else REPEAT_SHARE * s for k, s in enumerate(each))
         scores.append(total)
     top = np.array([*scores, NULL_BONUS])
     share = np.exp(top - top.max())

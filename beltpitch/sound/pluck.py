@@ -21,8 +21,15 @@ import numpy as np
 
 from beltpitch.sound.block import Block, Samples, read_only
 from beltpitch.sound.intake import SLAB_HOPS, Intake, Slab
-from beltpitch.sound.noise import SHORTEST_QUIET_S, Noise, from_quiet, from_within, unknown
-from beltpitch.sound.onset import Frames, Watch
+from beltpitch.sound.noise import (
+    SHORTEST_QUIET_S,
+    Noise,
+    from_quiet,
+    from_within,
+    unknown,
+    whitened,
+)
+from beltpitch.sound.onset import FRAME_HOPS, Frames, Watch
 from beltpitch.sound.reasons import (
     BAD_SAMPLES,
     CLIPPED_THROUGHOUT,
@@ -45,7 +52,8 @@ OVER_SLABS = 2
 STUCK_SLABS = 45  # 4 s without falling back: a machine was switched on, not a pluck
 FADED = 0.5
 AS_QUIET = 0.3  # mean log power of a slab over the quietest one: steady noise stays below
-RISE_STEPS = 12
+RISE_STEPS = 12  # of a quarter hop: about 16 ms
+RISE_BEFORE_HOPS = 14
 SILENT_PEAK = 3e-5  # one step of 16 bits
 
 
@@ -177,6 +185,9 @@ class Listener:
         if not self._opening:
             return []
         opening, self._opening = self._opening, None
+        # frames that reach back beyond the first sample see a step that is none
+        slab, power = opening[0]
+        opening[0] = (slab, np.concatenate([power[FRAME_HOPS:], power[FRAME_HOPS:]]))
         means = np.stack([power.mean(axis=0) for _, power in opening])
         loud = np.log(means).mean(axis=1)
         for (_, power), level in zip(opening, loud, strict=True):
@@ -244,25 +255,26 @@ class Listener:
     def _rise(self, frame_end: int) -> int:
         """Return where the sound rises most steeply in and around the frame.
 
-        The energy of the differenced (pre-whitened) sound in short steps, compared before and
-        after each step.
+        The sound is whitened by the quiet before it, so that hum does not bury the rise; its energy
+        in short steps is compared before and after each.
         """
-        span = 10 * self._hop
         first = self._end - len(self._slabs) * self._slab_samples
-        begin = max(first, frame_end - span - 4 * self._hop)
+        begin = max(first, frame_end - RISE_BEFORE_HOPS * self._hop)
         piece = self._sound(begin, min(self._end, frame_end + 2 * self._hop))
         step = max(4, self._hop // 4)
-        energy = np.add.reduceat(np.diff(piece) ** 2, np.arange(0, len(piece) - 1, step))
-        if len(energy) < RISE_STEPS:
+        quiet = self._quiet_before(begin - round(GUARD_S * self.rate_hz))
+        white = whitened(piece, quiet)
+        energy = np.add.reduceat(white**2, np.arange(0, len(white), step))
+        if len(energy) < 2 * RISE_STEPS:
             return begin
         total = np.concatenate([[0.0], np.cumsum(energy)])
         k = np.arange(4, len(energy) - 4)
         after = (total[k + 4] - total[k]) / 4
-        before = (total[k] - total[np.maximum(0, k - 12)]) / np.minimum(k, 12)
-        return (
-            begin
-            + int(k[np.argmax(np.log((after + SILENT_PEAK**2) / (before + SILENT_PEAK**2)))]) * step
-        )
+        reach = np.minimum(k, RISE_STEPS)
+        before = (total[k] - total[k - reach]) / reach
+        least = step * SILENT_PEAK**2
+        steepest = int(k[np.argmax(np.log((after + least) / (before + least)))])
+        return begin + steepest * step
 
     def _is_quiet(self, frames: Frames) -> bool:
         return self._open is None and float(frames.excess.mean()) < OVER_EXCESS

@@ -75,7 +75,6 @@ REFINING = ((5, 0.004), (10, 0.003), (20, 0.002), (200, 0.0015))  # number up to
 STIFFNESS_APART = 0.02
 CANDIDATES = 14  # refined and scored in full
 SAME = 0.006  # candidates this near are one
-TEMPER = 0.8  # scores are softened by it: the model is not the world
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -178,9 +177,10 @@ def _mains(spectrum: Spectrum) -> NDArray[np.bool_]:
         on |= np.abs(p.frequency_hz - multiple * mains) < reach
     weight = np.log(p.gain) * ~on
     if weight.sum() == 0:
-        return on & False
+        out: NDArray[np.bool_] = on & (p.decay_per_s < STANDING_PER_S).all()
+        return out
     rest = float(np.exp((weight * np.log(np.maximum(p.decay_per_s, SLOWEST))).sum() / weight.sum()))
-    out: NDArray[np.bool_] = on & (p.decay_per_s < STANDING * rest) & (p.decay_per_s < STANDING_PER_S)
+    out = on & (p.decay_per_s < np.minimum(STANDING * rest, STANDING_PER_S))
     return out
 
 

@@ -17,6 +17,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from beltpitch.sound.block import Samples
 from beltpitch.sound.noise import Noise
@@ -27,8 +28,9 @@ HIGHEST_HZ = 4000.0
 LEAST_GAIN = 8.0  # e^-8 of the bins go beyond it by chance: one or two in a spectrum
 MOST_PEAKS = 48
 SKIRT = 6.0  # a bump lower than this many times a stronger line's skirt belongs to it
+SHOULDER = 0.6
 TONE_MARGIN = 2.0
-LINE_WINDOWS = 3  # the last window is too wide for a line to stand out
+FAINT_LINE = 0.5  # below it a line does not stand out of the noise in that window
 SKIRT_WIDTHS = 12.0  # beyond it a line's skirt is 40 dB down
 DECAY_GRID = np.concatenate([np.linspace(-6.0, 8.0, 29), np.geomspace(9.0, 300.0, 25)])
 END_TAPER = 0.2  # share of the record that fades out
@@ -146,12 +148,14 @@ def _add_tones(
     if len(noise.line_hz) == 0:
         return
     step = float(bins[1] - bins[0])
+    energy = (windows**2).sum(axis=1)
     sums = windows.sum(axis=1) ** 2
     shortest = 2.0 / (windows.shape[1] / rate_hz)
-    for row, decay in enumerate(WINDOW_DECAYS[:LINE_WINDOWS]):
+    for row, decay in enumerate(WINDOW_DECAYS):
         width = max(decay, shortest) / (2 * np.pi)
         reach = int(SKIRT_WIDTHS * width / step) + 1
-        for tone, mean_square in zip(noise.line_hz, noise.line_power, strict=True):
+        seen = 0.5 * noise.line_power * sums[row] > FAINT_LINE * noise.at(noise.line_hz) * energy[row]
+        for tone, mean_square in zip(noise.line_hz[seen], noise.line_power[seen], strict=True):
             mid = round((tone - float(bins[0])) / step)
             near = slice(max(0, mid - reach), max(0, mid + reach))
             skirt = (1.0 + ((bins[near] - tone) / width) ** 2) ** -2.0
@@ -172,6 +176,8 @@ def _peaks(
     at = np.flatnonzero(top) + 1
     at = at[np.argsort(best[at])[::-1]][: 4 * MOST_PEAKS]
     which = gain[:, at].argmax(axis=0)
+    true = _stands(power, at, which, step)
+    at, which = at[true], which[true]
     decay, amplitude = _decays(power, responses, at, which)
     width = np.asarray(
         (np.array(WINDOW_DECAYS)[which] + np.maximum(decay, 0.5)) / (2 * np.pi), np.float64
@@ -193,6 +199,18 @@ def _peaks(
     )
 
 
+def _stands(
+    power: Samples, at: NDArray[np.intp], which: NDArray[np.intp], step: float
+) -> NDArray[np.bool_]:
+    """Mark peaks of the gain that are peaks of the sound too, not shoulders of a masked line."""
+    out = np.ones(len(at), dtype=np.bool_)
+    for i, (k, w) in enumerate(zip(at, which, strict=True)):
+        reach = int(WINDOW_DECAYS[w] / (2 * np.pi) / step) + 2
+        tallest = power[w, max(0, k - reach) : k + reach + 1].max()
+        out[i] = power[w, k] >= SHOULDER * tallest
+    return out
+
+
 def _own(place_hz: Samples, gain: Samples, width_hz: Samples) -> list[int]:
     """Return indices (strongest first) of lines that are not bumps on a stronger one's skirt."""
     kept: list[int] = []
@@ -211,8 +229,8 @@ def _own(place_hz: Samples, gain: Samples, width_hz: Samples) -> list[int]:
 def _decays(
     power: Samples,
     responses: Samples,
-    at: np.typing.NDArray[np.intp],
-    which: np.typing.NDArray[np.intp],
+    at: NDArray[np.intp],
+    which: NDArray[np.intp],
 ) -> tuple[Samples, Samples]:
     """Decay and amplitude from how a line's power changes between two neighbouring windows."""
     slow = np.minimum(which, len(WINDOW_DECAYS) - 2)

@@ -1,0 +1,184 @@
+"""The fundamental, what makes it sure, and the reason where there is none."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from beltpitch.sound.block import Block
+from beltpitch.sound.heard import FrequencyRange, Heard
+from beltpitch.sound.pitch import hear, pitch_of
+from beltpitch.sound.pluck import Listener
+from beltpitch.sound.synth import Tone, pluck_recording, room_noise, series_hz, synthesise
+
+Samples = NDArray[np.float64]
+RATE_HZ = 44_100.0
+
+
+def heard(samples: Samples, expected: FrequencyRange | None = None) -> Heard:
+    listener = Listener(RATE_HZ)
+    plucks = listener.feed(Block(samples, RATE_HZ)) + listener.finish()
+    return hear(plucks, expected or FrequencyRange())
+
+
+def answers(found: Heard) -> list[float]:
+    return [h.pitch.frequency_hz for h in found.plucks if h.used and h.pitch is not None]
+
+
+def highpassed(samples: Samples, corner_hz: float) -> Samples:
+    from scipy.signal import butter, sosfilt
+
+    sos = butter(4, corner_hz, "high", fs=RATE_HZ, output="sos")
+    return np.asarray(sosfilt(sos, samples))
+
+
+@pytest.mark.parametrize("f", [27.5, 66.31, 180.0, 410.0])
+def test_a_pluck_is_heard_to_a_tenth_of_a_percent(f: float) -> None:
+    found = heard(pluck_recording(f, plucks=2, rate_hz=RATE_HZ, inharmonicity=3e-4))
+    assert answers(found) == pytest.approx([f, f], rel=1e-3)
+    for pluck in found.plucks:
+        assert pluck.pitch is not None
+        assert abs(pluck.pitch.frequency_hz - f) < 4 * pluck.pitch.frequency_u_hz + 1e-4 * f
+        assert pluck.pitch.quality > 0.95
+
+
+def test_the_fundamental_may_be_missing() -> None:
+    sound = highpassed(pluck_recording(31.0, plucks=1, rate_hz=RATE_HZ, decay_s=0.5), 120.0)
+    sound = sound + room_noise(len(sound), 1e-4, 1)
+    assert answers(heard(sound)) == pytest.approx([31.0], rel=3e-3)
+
+
+def test_odd_partials_decide_the_octave() -> None:
+    rng = np.random.default_rng(4)
+    lines = [
+        Tone(f, 0.05 / n, 0.4 / n**0.5, rng.uniform(0, 6))
+        for n, f in enumerate(series_hz(70.0, 1e-4, 9), start=1)
+    ]
+    for left, right in ((lines, 70.0), (lines[1::2], 140.0)):
+        sound = synthesise(left, 2.5, RATE_HZ, onset_s=0.8)
+        sound = sound + room_noise(len(sound), 2e-4, 2)
+        assert answers(heard(sound)) == pytest.approx([right], rel=2e-3)
+
+
+def test_inharmonicity_comes_with_its_uncertainty() -> None:
+    found = heard(pluck_recording(90.0, plucks=1, rate_hz=RATE_HZ, inharmonicity=1.2e-3))
+    pitch = found.plucks[0].pitch
+    assert pitch is not None
+    assert pitch.inharmonicity is not None
+    assert pitch.inharmonicity_u is not None
+    assert pitch.inharmonicity == pytest.approx(1.2e-3, abs=4 * pitch.inharmonicity_u + 5e-5)
+    assert pitch.inharmonicity_u < 2e-4
+
+
+def test_a_glide_is_taken_out() -> None:
+    flat, sharp = (
+        heard(pluck_recording(75.0, plucks=1, rate_hz=RATE_HZ, glide=g, decay_s=0.4)).plucks[0]
+        for g in (0.0, 0.02)
+    )
+    assert flat.pitch is not None
+    assert sharp.pitch is not None
+    assert sharp.pitch.glide > flat.pitch.glide + 0.005
+    assert sharp.pitch.frequency_hz == pytest.approx(75.0, rel=4e-3)
+
+
+def test_hum_is_not_taken_for_the_belt_and_is_named() -> None:
+    sound = pluck_recording(83.0, plucks=1, rate_hz=RATE_HZ, hum_level=0.02, level=0.2)
+    found = heard(sound)
+    assert answers(found) == pytest.approx([83.0], rel=2e-3)
+    assert any(abs(tone - 50.0) < 0.5 for tone in found.steady_hz)
+
+
+def test_a_tone_on_a_hum_line_is_said() -> None:
+    sound = pluck_recording(100.4, plucks=1, rate_hz=RATE_HZ, hum_level=0.02, level=0.3)
+    found = heard(sound)
+    pitch = found.plucks[0].pitch
+    assert pitch is not None
+    assert any("steady tone" in w for w in pitch.warnings)
+
+
+def test_several_plucks_decide_together_and_an_outlier_is_set_aside() -> None:
+    right = pluck_recording(64.0, plucks=3, rate_hz=RATE_HZ)
+    other = pluck_recording(64.6, plucks=1, rate_hz=RATE_HZ, first_s=0.9)
+    found = heard(np.concatenate([right, other]))
+    assert answers(found) == pytest.approx([64.0] * 3, rel=1e-3)
+    last = found.plucks[-1]
+    assert not last.used
+    assert last.pitch is not None
+
+
+@pytest.mark.parametrize("f", [61.0, 150.0])
+def test_one_pluck_alone_is_the_same_as_in_company(f: float) -> None:
+    listener = Listener(RATE_HZ)
+    sound = pluck_recording(f, plucks=1, rate_hz=RATE_HZ)
+    (pluck,) = listener.feed(Block(sound, RATE_HZ)) + listener.finish()
+    alone = pitch_of(pluck, FrequencyRange())
+    together = hear([pluck], FrequencyRange()).plucks[0]
+    assert alone == together
+
+
+def test_a_range_leaves_out_what_cannot_be() -> None:
+    sound = pluck_recording(64.0, plucks=1, rate_hz=RATE_HZ)
+    found = heard(sound, FrequencyRange(100.0, 400.0, why="told"))
+    assert not any(abs(f - 64.0) < 10 for f in answers(found))
+
+
+def test_a_clipped_start_is_left_out_and_said() -> None:
+    sound = np.clip(6 * pluck_recording(66.0, plucks=1, rate_hz=RATE_HZ), -1, 1)
+    found = heard(sound)
+    assert answers(found) == pytest.approx([66.0], rel=2e-3)
+    pitch = found.plucks[0].pitch
+    assert pitch is not None
+    assert any("clipped" in w for w in pitch.warnings)
+
+
+# ---------------------------------------------------------------- refusals
+
+
+def no_answer(samples: Samples) -> str:
+    found = heard(samples)
+    assert answers(found) == []
+    assert found.reason is not None
+    assert "\n" not in found.reason
+    return found.reason
+
+
+def test_silence_is_refused() -> None:
+    assert no_answer(np.zeros(90_000)).startswith("silence")
+
+
+def test_hum_alone_is_refused() -> None:
+    time = np.arange(4 * 44_100) / RATE_HZ
+    sound = sum((0.05 / n * np.sin(2 * np.pi * 50.0 * n * time) for n in (1, 2, 3)), 0 * time)
+    no_answer(sound + room_noise(len(sound), 1e-4, 5))
+
+
+def test_a_click_is_refused() -> None:
+    sound = room_noise(3 * 44_100, 1e-4, 6)
+    sound[60_000:60_004] += 0.5
+    no_answer(sound)
+
+
+def test_a_sustained_tone_that_begins_is_refused() -> None:
+    sound = room_noise(4 * 44_100, 1e-4, 7)
+    time = np.arange(3 * 44_100) / RATE_HZ
+    sound[44_100:] += 0.1 * np.sin(2 * np.pi * 220.0 * time)
+    assert "sustained" in no_answer(sound)
+
+
+def test_a_burst_of_noise_is_refused() -> None:
+    sound = room_noise(3 * 44_100, 1e-4, 8)
+    rng = np.random.default_rng(1)
+    sound[50_000:62_000] += 0.1 * rng.normal(size=12_000)
+    no_answer(sound)
+
+
+def test_clipped_throughout_is_refused() -> None:
+    sound = np.clip(9e4 * pluck_recording(66.0, plucks=1, rate_hz=RATE_HZ, noise=0), -1, 1)
+    assert "clipped throughout" in no_answer(sound)
+
+
+def test_no_pluck_no_answer() -> None:
+    found = hear([], FrequencyRange())
+    assert found.plucks == ()
+    assert found.reason is not None
