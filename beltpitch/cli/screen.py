@@ -102,18 +102,24 @@ class Screen:
         )
 
     def _drawn(self, state: State) -> list[Text]:
-        rows = [Text(""), Text(state.order, style="bold")]
+        """Return what stands under the lines; on a low terminal the ruler gives way first."""
         verdict = state.verdicts[state.subject]
-        if verdict is not None:
-            rows += self._figures(verdict)
-        known = [v for v in state.verdicts if v is not None]
-        rows += self._rulers(known, state.match)
+        figures = [] if verdict is None else self._figures(verdict)
+        drawn = self._rulers([v for v in state.verdicts if v is not None], state.match)
+        words = []
         if state.match is not None:
-            rows.append(Text(str(state.match), style=f"bold {MATCH_COLOURS[state.match.word]}"))
+            words.append(Text(str(state.match), style=f"bold {MATCH_COLOURS[state.match.word]}"))
             if state.match.turn is not None:
-                rows.append(Text(f"to do: {state.match.turn}"))
-        rows.append(Text(state.advice.words))
-        return rows
+                words.append(Text(f"to do: {state.match.turn}"))
+        words.append(Text(state.advice.words))
+        order = [Text(state.order, style="bold")]
+        for body in ([Text(""), *order, *figures, *drawn, *words], [*order, *figures, *words]):
+            if self._rows(body) + 1 <= self._where.height - 1:
+                return body
+        return [*order, *words]
+
+    def _rows(self, body: list[Text]) -> int:
+        return sum(len(text.wrap(self._where, self._where.width)) or 1 for text in body)
 
     def _figures(self, verdict: Verdict) -> list[Text]:
         """Return the mean, large, with its interval."""

@@ -1,0 +1,267 @@
+"""``beltpitch listen`` fed from any source of blocks: lines, JSON, keys, ends and exit codes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Self
+
+import numpy as np
+import pytest
+
+from beltpitch.cli import keys, listen
+from beltpitch.cli.figures import ROWS, beside, large
+from beltpitch.cli.main import run_with
+from beltpitch.errors import SourceError
+from beltpitch.sound.block import Block, Samples
+from beltpitch.sound.synth import pluck_recording, room_noise
+
+RATE_HZ = 16_000.0
+BELT = ["--belt", "2GT 9 mm", "--span", "286 +/- 0.5 mm", "--ends", "pulley,clamp"]
+Capture = pytest.CaptureFixture[str]
+
+
+@dataclass
+class FakeInput:
+    name: str = "a tape"
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass
+class FakeMicrophone:
+    """Sound from memory in place of a microphone."""
+
+    sound: Samples
+    fails: str | None = None
+    input: FakeInput = field(default_factory=FakeInput)
+    rate_hz: float = RATE_HZ
+    channel_note: str | None = None
+    warnings: tuple[str, ...] = ()
+    interrupted_s: float | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        pass
+
+    def __iter__(self) -> Iterator[Block]:
+        for start in range(0, len(self.sound), 320):
+            if self.interrupted_s is not None and start >= self.interrupted_s * RATE_HZ:
+                raise KeyboardInterrupt
+            yield Block(self.sound[start : start + 320], RATE_HZ)
+        if self.fails is not None:
+            raise SourceError(self.fails)
+
+
+def sound(count: int = 3, hertz: float = 95.0) -> Samples:
+    return pluck_recording(
+        hertz,
+        rate_hz=RATE_HZ,
+        plucks=count,
+        first_s=1.5,
+        apart_s=2.0,
+        decay_s=0.15,
+        scatter=0.001,
+        seed=2,
+    )
+
+
+Plug = Callable[[FakeMicrophone], None]
+
+
+@pytest.fixture
+def plug(monkeypatch: pytest.MonkeyPatch) -> Plug:
+    def plugged(microphone: FakeMicrophone) -> None:
+        monkeypatch.setattr(listen, "opened", lambda _: microphone)
+
+    return plugged
+
+
+def run(capsys: Capture, *arguments: str) -> tuple[int, str, str]:
+    code = run_with(["listen", *arguments])
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+def records(out: str) -> list[dict[str, Any]]:
+    return [json.loads(line) for line in out.splitlines()]
+
+
+def test_a_pipe_gets_a_line_a_pluck_and_the_summary(capsys: Capture, plug: Plug) -> None:
+    plug(FakeMicrophone(sound()))
+    code, out, err = run(capsys, *BELT)
+    assert code == 0
+    assert "listening to a tape at 16000 Hz" in err
+    lines = out.splitlines()
+    told = [line for line in lines if line.startswith("pluck ")]
+    assert len(told) == 3
+    assert all(" Hz  " in line and " N" in line for line in told)
+    assert any(line.startswith("> belt: push the carriage") for line in lines)
+    assert "preload" in out
+    assert "\x1b[" not in out
+
+
+def test_json_is_one_object_a_line_and_the_whole_last(capsys: Capture, plug: Plug) -> None:
+    plug(FakeMicrophone(sound()))
+    code, out, _ = run(capsys, *BELT, "--json")
+    assert code == 0
+    told = records(out)
+    assert [set(r) for r in told[:-1]] == [{"pluck"}] * 3
+    pluck = told[0]["pluck"]
+    assert pluck["used"] is True
+    assert pluck["frequency_hz"] == pytest.approx(95.0, rel=5e-3)
+    assert pluck["preload_n"] > 0
+    assert set(told[-1]) == {"schema", "readings"}
+    (whole,) = told[-1]["readings"]
+    assert [p["frequency_hz"] for p in whole["plucks"]] == [
+        r["pluck"]["frequency_hz"] for r in told[:-1]
+    ]
+
+
+def test_without_belt_and_span_there_are_frequencies(capsys: Capture, plug: Plug) -> None:
+    plug(FakeMicrophone(sound()))
+    code, out, _ = run(capsys, "--json")
+    assert code == 0
+    (whole,) = records(out)[-1]["readings"]
+    assert whole["tension_n"] is None
+    assert whole["frequency_hz"] == pytest.approx(95.0, rel=5e-3)
+
+
+def test_it_ends_after_the_plucks_or_the_time(capsys: Capture, plug: Plug) -> None:
+    plug(FakeMicrophone(sound(4)))
+    _, out, _ = run(capsys, *BELT, "--json", "--plucks", "2")
+    assert len(records(out)) == 3
+    _, out, _ = run(capsys, *BELT, "--json", "--for", "3.2 s")
+    assert len(records(out)) == 2
+
+
+def test_interrupted_it_sums_up(capsys: Capture, plug: Plug) -> None:
+    plug(FakeMicrophone(sound(), interrupted_s=4.0))
+    code, out, _ = run(capsys, *BELT, "--json")
+    assert code == 0
+    assert len(records(out)[-1]["readings"][0]["plucks"]) == 2
+
+
+def test_a_lost_input_keeps_its_plucks(capsys: Capture, plug: Plug) -> None:
+    plug(FakeMicrophone(sound(1), fails="the sound input a tape was lost"))
+    code, out, err = run(capsys, *BELT, "--json")
+    assert code == 0
+    assert "the sound input a tape was lost" in err
+    assert records(out)[-1]["readings"][0]["frequency_hz"] == pytest.approx(95.0, rel=5e-3)
+
+
+def test_nothing_heard_is_exit_1_with_the_reason(capsys: Capture, plug: Plug) -> None:
+    plug(FakeMicrophone(room_noise(48_000, 3e-4, 1)))
+    code, out, err = run(capsys, *BELT, "--json")
+    assert code == 1
+    assert records(out) == [{"schema": 1, "readings": []}]
+    assert "no pluck was heard" in err
+    code, out, err = run(capsys, *BELT)
+    assert code == 1
+    assert "no pluck was heard" in err
+
+
+def test_warnings_of_the_input_are_said(capsys: Capture, plug: Plug) -> None:
+    warned = FakeInput(warnings=("a tape seems to be a Bluetooth input",))
+    plug(FakeMicrophone(sound(1), input=warned))
+    _, out, _ = run(capsys, *BELT)
+    assert "! a tape seems to be a Bluetooth input" in out
+
+
+def test_every_pluck_is_kept(capsys: Capture, plug: Plug, tmp_path: Path) -> None:
+    plug(FakeMicrophone(sound(2)))
+    run(capsys, *BELT, "--json", "--save", str(tmp_path / "kept"))
+    names = sorted(path.name for path in (tmp_path / "kept").iterdir())
+    assert names == ["belt-001.flac", "belt-001.json", "belt-002.flac", "belt-002.json"]
+
+
+def test_both_strands_are_asked_for(capsys: Capture, plug: Plug) -> None:
+    plug(FakeMicrophone(np.concatenate([sound(2), sound(2, 90.0)])))
+    strands = ["--strand", "upper", "--strand", "lower", "--plucks", "2"]
+    code, out, _ = run(capsys, *BELT, *strands, "--json")
+    assert code == 0
+    upper, lower = records(out)[-1]["readings"]
+    assert (upper["strand"], lower["strand"]) == ("upper", "lower")
+    assert upper["strand_difference_n"] > 0
+    assert upper["preload_n"] == lower["preload_n"]
+
+
+def test_arriving_from_each_side(capsys: Capture, plug: Plug) -> None:
+    plug(FakeMicrophone(np.concatenate([sound(1), sound(1, 94.0)])))
+    code, out, _ = run(capsys, *BELT, "--sides", "--plucks", "1")
+    assert code == 0
+    assert "arrive from the other side" in out
+    assert "between strands" in out
+
+
+def test_two_parks(capsys: Capture, plug: Plug) -> None:
+    plug(FakeMicrophone(np.concatenate([sound(1, 60.0), sound(1, 95.0)])))
+    words = ["--parks", "--travel", "100 +/- 0.2 mm", "--plucks", "1", "--json"]
+    code, out, _ = run(capsys, *BELT, *words)
+    assert code == 0
+    assert records(out)[-1]["readings"][-1]["tension_n"] is not None
+
+
+def test_keys_end_it_and_move_it_on(
+    capsys: Capture, plug: Plug, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plug(FakeMicrophone(np.concatenate([sound(1), sound(1, 90.0), sound(3)])))
+    pressed = {4: "n", 7: "q"}  # seconds: key
+
+    class Hand(keys.Keys):
+        count = 0
+
+        def pressed(self) -> str:
+            self.count += 1
+            return pressed.pop(self.count * 320 // int(RATE_HZ), "")
+
+    monkeypatch.setattr(keys, "Keys", Hand)
+    code, out, _ = run(capsys, *BELT, "--strand", "upper", "--strand", "lower", "--json")
+    assert code == 0
+    upper, lower = records(out)[-1]["readings"]
+    assert upper["frequency_hz"] == pytest.approx(95.0, rel=0.01)
+    assert lower["frequency_hz"] == pytest.approx(90.0, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--for", "60 Hz"], "--for"),
+        (["--for", "0 s"], "--for"),
+        (["--plucks", "0"], "--plucks"),
+        (["--sides", "--strand", "a", "--strand", "b"], "--sides"),
+        (["--parks"], "--travel"),
+        (["--unit", "kg"], "--unit"),
+        (["--width", "9 mm"], "--width alone"),
+        (["--parks", "--travel", "100 mm"], "two parks need"),
+        (["--from", "100", "--to", "50"], "must rise"),
+    ],
+)
+def test_what_cannot_be_is_one_line_and_exit_2(
+    capsys: Capture, plug: Plug, words: list[str], said: str
+) -> None:
+    plug(FakeMicrophone(sound(1)))
+    code, out, err = run(capsys, *words)
+    assert (code, out) == (2, "")
+    assert said in err
+    assert err.count("\n") == 1
+
+
+def test_a_folder_that_cannot_be_made_is_told(capsys: Capture, plug: Plug, tmp_path: Path) -> None:
+    plug(FakeMicrophone(sound(1)))
+    (tmp_path / "file").write_text("")
+    code, _, err = run(capsys, *BELT, "--save", str(tmp_path / "file" / "x"))
+    assert code == 2
+    assert "cannot make this folder" in err
+
+
+def test_large_figures_are_five_rows_and_told_apart() -> None:
+    signs = {sign: tuple(large(sign)) for sign in "0123456789.-±NHzlbfkg"}
+    assert all(len(rows) == ROWS for rows in signs.values())
+    assert len(set(signs.values())) == len(signs)
+    assert large("7", "#", wide=1) == ["###", "  #", " #", " #", " #"]
+    assert large("x") == large("?")
+    assert [len(row) for row in beside(large("36.4 N"), large("±2.2", wide=1))] <= [80] * ROWS
