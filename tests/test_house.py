@@ -42,7 +42,10 @@ def test_no_module_imports_the_package_root() -> None:
     assert graph.find_modules_that_directly_import("beltpitch") == set()
 
 
-HEAVY = ["numpy", "pint", "scipy", "sounddevice", "soundfile", "librosa", "matplotlib", "av"]
+HEAVY = [
+    "numpy", "pint", "scipy.signal", "scipy.optimize", "scipy.special", "scipy.linalg", "sounddevice",
+    "soundfile", "librosa", "matplotlib", "av", "sqlite3",
+]  # fmt: skip
 
 
 def loaded_by(code: str) -> set[str]:
