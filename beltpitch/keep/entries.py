@@ -251,18 +251,32 @@ _TENSIONER: Mapping[str, Reader] = {
 }
 
 
+class InnerError(RequestError):
+    """A mistake at a key inside the value that is being read."""
+
+    def __init__(self, message: str, key: str) -> None:
+        super().__init__(message)
+        self.key = key
+
+
 def _tensioner_table(value: object, key: str) -> TensionerEntry:
     if not isinstance(value, dict):
         raise _wanted(key, value, f'write {key} = {{ pull = "idler", lead = "0.7 mm" }}')
-    for name in value:
-        if name not in _TENSIONER:
-            raise RequestError(f'{key} has no key "{name}"{meant(name, list(_TENSIONER))}')
     missing = [name for name in ("pull", "lead") if name not in value]
+    read: dict[str, str] = {}
+    for name, inner in value.items():
+        if name not in _TENSIONER:
+            hint = meant(name, list(_TENSIONER))
+            raise InnerError(f'{key} has no key "{name}"{hint}', name)
+        try:
+            read[name] = str(_TENSIONER[name](inner, name))
+        except RequestError as error:
+            raise InnerError(error.message, name) from None
     if missing:
         raise RequestError(
             f'{key} needs {" and ".join(missing)}: {key} = {{ pull = "idler", lead = "0.7 mm" }}'
         )
-    return TensionerEntry(**{k: str(_TENSIONER[k](v, k)) for k, v in value.items()})
+    return TensionerEntry(**read)
 
 
 MACHINE_KEYS: Mapping[str, Reader] = {

@@ -25,6 +25,7 @@ from beltpitch.keep.entries import (
     PAIR_KEYS,
     BeltEntry,
     DutyEntry,
+    InnerError,
     PairEntry,
     Reader,
     listed,
@@ -318,7 +319,7 @@ def _machine(raw: dict[str, Any], file: Path, wrong: _Wrong) -> Machine | None:
     pairs = _entries(raw, "pairs", PAIR_KEYS, wrong)
     duties = _entries(raw, "duty", DUTY_KEYS, wrong)
     for name, values in pairs:
-        if "belts" not in values:
+        if "belts" not in values and "belts" not in raw["pairs"][name]:
             wrong(("pairs", name), 'names no belts: write belts = ["y-left", "y-right"]')
     if wrong.found:
         return None
@@ -347,6 +348,8 @@ def _values(
             continue
         try:
             found[key] = keys[key](value, key)
+        except InnerError as error:
+            wrong((*path, key, error.key), error.message)
         except RequestError as error:
             wrong((*path, key), error.message)
     return found

@@ -50,6 +50,7 @@ class _Walk:
         self.starts = [0, *(m.end() for m in re.finditer("\n", text))]
         self.found: dict[Path, Place] = {}
         self.items: dict[Path, int] = {}
+        self.last: Place = (1, 1)
         self._document()
 
     def _document(self) -> None:
@@ -76,19 +77,20 @@ class _Walk:
     def _next_item(self, path: Path) -> Path:
         self.items[path] = self.items.get(path, -1) + 1
         item = (*path, self.items[path])
-        self.found[item] = self.found[path]
+        self.found[item] = self.last
         return item
 
     def _keys(self, table: Path) -> Path:
         """Read a dotted key, note where each of its parts stands, return the whole path."""
-        path = self._inside(table)
+        path = table
         while True:
             self._skip(_SPACE)
             match = _KEY.match(self.text, self.at)
             if match is None:
                 return path
-            path = self._inside((*path, _unquoted(match.group())))
-            self.found.setdefault(path, self._place(match.start()))
+            path = (*self._inside(path), _unquoted(match.group()))
+            self.last = self._place(match.start())
+            self.found.setdefault(path, self.last)
             self.at = match.end()
             self._skip(_SPACE)
             if not self.text.startswith(".", self.at):
