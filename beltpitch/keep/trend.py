@@ -8,8 +8,9 @@ measuring of the same belt and span rescales the past: T goes with the linear ma
 squared (exact but for the corrections, which are a few per cent of it).
 
 A re-tensioning starts the line afresh, and so does a new belt, whose first days are its run-in:
-sources differ (2 to 3 days of running, Epson manuals; after 30 strokes, Bahr; never, Festo; not
-needed for synchronous belts, Gates), so it is looked at once more and not judged until then.
+sources differ (2 to 3 days of running, Epson manuals; after 30 strokes, Festo EXCH; never, Festo
+EXCM; not needed for synchronous belts, Gates; belt-data 3d), so it is looked at once more and not
+judged until then.
 
 Conventions: newtons, days; drift in newtons a day; coverage 95 %.
 """
