@@ -422,10 +422,10 @@ class Measuring:
         sitting.judge()
         self._count += 1
         end_s = pluck.onset_s + (len(pluck.samples) - pluck.onset) / pluck.rate_hz
-        self._watch.plucked(pluck.onset_s, end_s)
-        self._judge_input()
         if one.used:
             sitting.steps[index].taken += 1
+            self._watch.plucked(pluck.onset_s, end_s)
+            self._judge_input()
         verdict = sitting.verdicts[min(index, len(sitting.verdicts) - 1)]
         taken = Taken(
             subject,

@@ -75,6 +75,7 @@ class Run:
 
     def follow(self, blocks: Iterable[Block]) -> None:
         """Listen until something ends it."""
+        self.face.show(self.measuring.state)
         try:
             self._listen(blocks)
         except SourceError as error:

@@ -123,7 +123,7 @@ class LevelWatch:
             self._dead = self._dead + 1 if level <= DEAD else 0
 
     def plucked(self, onset_s: float, end_s: float) -> None:
-        """Take note of a pluck that is over: how it ended, and what the room did before it."""
+        """Take note of a true pluck that is over: how it ended, and what the room did before."""
         before = self._levels(onset_s - 0.5, onset_s - 2 * FRAME_S)
         self._cut.append(_is_cut(self._levels(onset_s, end_s + 0.2), before))
         if self._last_onset_s is not None and onset_s - self._last_onset_s >= SHORTEST_GAP_S:
