@@ -141,10 +141,10 @@ def frequency_of(values_hz: Sequence[float], u_hz: Sequence[float], key: str) ->
     return Estimate.single(centre, u, name="plucks", key=key, dof=n - 1)
 
 
-def _tone(used: Sequence[Pitch], key: str) -> Tone:
-    """Return what the plucks that are used told, as one tone."""
+def _tone(used: Sequence[Pitch], key: str, u_clock: float) -> Tone:
+    """Return what the plucks that are used told, as one tone; `u_clock` is relative."""
     frequency = frequency_of([p.frequency_hz for p in used], [p.frequency_u_hz for p in used], key)
-    clock = Part("clock", "clock", rectangular(CLOCK * frequency.value))
+    clock = Part("clock", "clock", u_clock * frequency.value)
     return Tone(
         frequency=frequency.with_part(clock),
         inharmonicity=_inharmonicity(used, key),
@@ -193,6 +193,7 @@ def heard_reading(
     span: Span | None = None,
     *,
     key: str | None = None,
+    rate_error: Estimate | None = None,
 ) -> Reading:
     """Return the reading of plucks that were heard.
 
@@ -206,6 +207,8 @@ def heard_reading(
         What was plucked; without them the reading ends at the frequency.
     key
         Whose error the plucks' is, if the source's name does not tell readings apart.
+    rate_error
+        Of the sound device, where it was measured and corrected for; else its limit is budgeted.
     """
     used = [p.pitch for p in heard.plucks if p.used and p.pitch is not None]
     blank = Reading(source=source, belt=belt, span=span, steady_hz=heard.steady_hz)
@@ -213,7 +216,8 @@ def heard_reading(
         reason = heard.reason or "no pluck could be read"
         blank = replace(blank, plucks=_plucks(heard, None, None))
         return replace(blank, warnings=tuple(dict.fromkeys((reason, *heard.warnings))))
-    tone = _tone(used, f"pluck:{key or source}")
+    u_clock = rate_error.u if rate_error else rectangular(CLOCK)
+    tone = _tone(used, f"pluck:{key or source}", u_clock)
     said = (*heard.warnings, *(w for p in used for w in p.warnings))
     told = tone.inharmonicity
     reading = replace(
@@ -393,6 +397,7 @@ def read(
     ends: str = "pulley",
     expected: FrequencyRange | None = None,
     key: str | None = None,
+    rate_error: Estimate | None = None,
 ) -> Reading:
     """Read a recording of a plucked belt.
 
@@ -410,6 +415,8 @@ def read(
         Where the frequency must lie; by default what belt and span can carry.
     key
         Whose error the plucks' is, if file names do not tell readings apart.
+    rate_error
+        Of the sound device, as `beltpitch.sound.clock` found it; it is corrected.
 
     Raises
     ------
@@ -418,6 +425,7 @@ def read(
     RequestError
         If span or range cannot be.
     """
+    from beltpitch.sound.block import Block
     from beltpitch.sound.pitch import hear
     from beltpitch.sound.pluck import Listener
     from beltpitch.sound.recording import open_recording
@@ -425,10 +433,12 @@ def read(
     free = asking.span(span, belt, ends=ends) if isinstance(span, str) else span
     limits = expected_range(belt, free, expected)
     recording = open_recording(path)
-    listener = Listener(recording.rate_hz)
-    plucks = [pluck for block in recording for pluck in listener.feed(block)]
+    true_hz = recording.rate_hz / (1 + (rate_error.value if rate_error else 0.0))
+    listener = Listener(true_hz)
+    blocks = (Block(b.samples, true_hz, b.overflow) for b in recording)
+    plucks = [pluck for block in blocks for pluck in listener.feed(block)]
     heard = hear([*plucks, *listener.finish()], limits)
-    reading = heard_reading(heard, recording.name, belt, free, key=key)
+    reading = heard_reading(heard, recording.name, belt, free, key=key, rate_error=rate_error)
     note = [recording.channel_note] if recording.channel_note else []
     said = (*reading.warnings, *note, *recording.warnings)
     echoes = asking.echoes(span=span) if isinstance(span, str) else ()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,9 +11,10 @@ import typer
 
 from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
-from beltpitch.errors import BeltpitchError, RequestError
+from beltpitch.errors import BeltpitchError, CannotTell, RequestError
 
 if TYPE_CHECKING:
+    from beltpitch.estimate import Estimate
     from beltpitch.reading import Reading
     from beltpitch.sound.heard import FrequencyRange
     from beltpitch.verdict import Verdict
@@ -52,6 +53,14 @@ def recording(
             "--cross-check", help="Give librosa's independent estimate beside ours (slow)."
         ),
     ] = False,
+    reference_tone: Annotated[
+        str | None,
+        typer.Option(
+            "--reference-tone",
+            help='A steady tone of known frequency is in one of the files: "1000 Hz". States the '
+            "rate error of the sound device and corrects it.",
+        ),
+    ] = None,
     machine: k.MachineOption = None,
     keep: k.KeepOption = None,
     book: k.BookOption = None,
@@ -87,7 +96,11 @@ def recording(
     expected = asking.frequency_range(low, high)
     way = o.grouping(strand, parks=parks, travel=travel)
     every = _for_each_file(every, files, way)
-    read = [_read(p, i, a, expected) for i, (p, a) in enumerate(zip(files, every, strict=True))]
+    reference = _reference(files, reference_tone) if reference_tone is not None else None
+    read = [
+        _read(p, i, a, expected, reference)
+        for i, (p, a) in enumerate(zip(files, every, strict=True))
+    ]
     readings, code = [r for r, _ in read], max(c for _, c in read)
     if code == 0:
         readings = _joined(readings, way, strand, travel)
@@ -149,14 +162,62 @@ def _keep(
     k.keep_all(kept, keeping, recordings=sources, inputs=inputs)
 
 
+@dataclass(frozen=True, slots=True)
+class _Reference:
+    """The rate error that a known tone showed, and the files that hold the tone."""
+
+    error: Estimate
+    files: tuple[Path, ...]
+    words: str
+
+
+def _reference(files: list[Path], text: str) -> _Reference:
+    """Return the rate error of the device from the file in which the tone is known best.
+
+    Raises
+    ------
+    CannotTell
+        If no file holds the tone.
+    """
+    from beltpitch.quantity import FREQUENCY, positive
+    from beltpitch.sound.clock import rate_error
+    from beltpitch.sound.recording import open_recording
+
+    tone_hz = positive(text, FREQUENCY, option="--reference-tone").value
+    found = [(path, rate_error(open_recording(path), tone_hz)) for path in files]
+    known = [(path, error) for path, error in found if error is not None]
+    if not known:
+        raise CannotTell(
+            f"no steady tone within half a percent of {tone_hz:.6g} Hz in these recordings: record "
+            "the tone for at least four seconds with the same device, and give that file too"
+        )
+    path, error = min(known, key=lambda pair: pair[1].u)
+    words = (
+        f"reference tone {tone_hz:.6g} Hz in {path.name}: the device's rate is off by "
+        f"{error.value * 1e6:+.1f} ppm (u {error.u * 1e6:.1g} ppm), corrected"
+    )
+    return _Reference(error, tuple(p for p, _ in known), words)
+
+
 def _read(
-    path: Path, index: int, asked: k.Asked, expected: FrequencyRange | None
+    path: Path,
+    index: int,
+    asked: k.Asked,
+    expected: FrequencyRange | None,
+    reference: _Reference | None = None,
 ) -> tuple[Reading, int]:
     """Return one file's reading and its exit code; a refusal is said and leaves nulls."""
     from beltpitch.reading import Reading, read
 
     try:
-        reading = read(path, belt=asked.belt, span=asked.span, expected=expected, key=f"{index}")
+        reading = read(
+            path,
+            belt=asked.belt,
+            span=asked.span,
+            expected=expected,
+            key=f"{index}",
+            rate_error=reference.error if reference else None,
+        )
     except BeltpitchError as error:
         sys.stderr.write(f"beltpitch: {path}: {error.message}\n")
         blank = Reading(source=path.name, belt=asked.belt, span=asked.span)
@@ -164,6 +225,10 @@ def _read(
     notes = asked.belt.notes if asked.belt else ()
     said = (*reading.echoes, *asked.echoes, *notes)
     reading = replace(reading, echoes=tuple(dict.fromkeys(said)), strand=asked.entry.strand)
+    if reference is not None:
+        reading = replace(reading, echoes=(*reading.echoes, reference.words))
+        if path in reference.files and reading.frequency is None:
+            return reading, 0  # it holds the tone, and was not meant to hold a pluck
     wanted = reading.frequency if asked.span is None or asked.belt is None else reading.tension
     if wanted is not None:
         return reading, 0

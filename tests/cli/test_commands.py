@@ -291,6 +291,24 @@ def test_what_is_no_sound_is_exit_2_in_one_line(capsys: Capture, tmp_path: Path)
         assert json.loads(out)["readings"][0]["tension_n"] is None
 
 
+def test_a_reference_tone_corrects_the_clock(capsys: Capture, tmp_path: Path) -> None:
+    # a device whose clock is 1000 ppm slow: what it calls 48 kHz is 47.952 kHz
+    true_rate = RATE / 1.001
+    t = np.arange(round(6 * true_rate)) / true_rate
+    save_sound(tmp_path / "tone.wav", 0.2 * np.sin(2 * np.pi * 1000 * t), RATE)
+    sound = pluck_recording(94.6, rate_hz=true_rate, plucks=3, decay_s=0.25, noise=1e-3, seed=3)
+    save_sound(tmp_path / "pluck.wav", sound, RATE)
+    files = [str(tmp_path / "tone.wav"), str(tmp_path / "pluck.wav")]
+    tone, pluck = run_json(capsys, "recording", *files, "--reference-tone", "1000 Hz")["readings"]
+    assert tone["frequency_hz"] is None
+    assert any("+1000" in note for note in pluck["notes"])
+    plain = run_json(capsys, "recording", files[1])["readings"][0]
+    assert plain["frequency_hz"] / pluck["frequency_hz"] == pytest.approx(1.001, rel=3e-5)
+    code, _, err = run(capsys, "recording", files[1], "--reference-tone", "1000 Hz")
+    assert code == 1
+    assert "no steady tone" in err
+
+
 # --- demo, and the process itself ---------------------------------------------------------------
 
 
