@@ -39,7 +39,7 @@ DECAYS_USED = 4.5  # record length in decay times (physics.md, section 4)
 LEAST_USED_S = 0.05
 BLOCK_S = 0.004  # a glide of 5 % at 1 kHz turns by a third of a radian from its middle to its end
 STEPS = 16
-TRUSTING = 3  # steps before the residual is believed to be the attack's, not the fit's
+TRUSTING = 5  # steps before the residual is believed to be the attack's, not the fit's
 CLOSE_ENOUGH = 0.02  # of a standard uncertainty
 GLIDE_U = 0.02  # prior: f^2 of a hard pluck begins this much high, or more
 MOST_GLIDE = 0.15
@@ -145,7 +145,8 @@ def fit(sound: Samples, rate_hz: float, noise: Noise, start: Start) -> Fit | Non
 
 def _with_tones(start: Start, noise: Noise) -> Start:
     """Add the steady tones that matter, as partials numbered 0 that hardly decay."""
-    hz, power = noise.line_hz, noise.line_power
+    beyond_chance = np.isin(noise.line_hz, noise.tones_hz)
+    hz, power = noise.line_hz[beyond_chance], noise.line_power[beyond_chance]
     top = float(start.frequency_hz.max()) + TONE_REACH_HZ
     low = float(start.frequency_hz.min()) - TONE_REACH_HZ
     order = np.argsort(power)[::-1]

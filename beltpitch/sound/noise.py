@@ -25,6 +25,7 @@ MEDIAN_OF_EXPONENTIAL = 0.6931  # median over mean of the power of noise in one 
 LINE_OVER_FLOOR = 3.5  # chance lines among them do no harm: each masks only what it could be
 TONE_OVER_FLOOR = 30.0  # no chance at all: named as a steady tone
 HIGHEST_LINE_HZ = 2500.0
+STRUCTURE = 3.0  # of the floor: beyond it the noise itself has a hump there
 LINE_LEFT = 2.0  # under a line the floor is taken this much higher
 PREDICTION_ORDER = 32
 SIDELOBES = 6.0  # bins of the long window
@@ -85,7 +86,7 @@ def from_quiet(quiet: Samples, rate_hz: float) -> Noise:
     if len(frames) == 1:
         floor = floor / MEDIAN_OF_EXPONENTIAL
     smooth = np.convolve(np.pad(mean, 1, mode="edge"), [0.25, 0.5, 0.25], mode="valid")
-    power = np.maximum(smooth, floor)
+    power = np.where(smooth > STRUCTURE * floor, smooth, 0.5 * (smooth + floor))
     line_hz, height, over = _lines(quiet, rate_hz, floor, step)
     for k in np.round(line_hz / step).astype(int):
         under = slice(max(0, k - 2), k + 3)

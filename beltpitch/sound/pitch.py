@@ -33,15 +33,23 @@ from beltpitch.sound.series import (
 )
 from beltpitch.sound.spectrum import spectrum_of
 
-LEAST_QUALITY = 0.93
+LEAST_QUALITY = 0.9
 SETTLE_S = 0.004  # the finger has left the belt
 SHORTEST_S = 0.05
 SAME_TONE = 0.01
 CELL = 0.0025  # width of a candidate in log frequency
 NULL_BONUS = -6.0  # log odds of a sound that begins being no pluck, before it is heard
-TEMPER = 0.9  # scores are softened: the model is not the world
+TEMPER = 1.0  # below 1 it would soften the scores
 REPEAT_SHARE = 0.4  # what a further pluck adds: they err alike
 DECAYING = 0.15  # 1/s: strings ring for six seconds at most
+OFF_STEPS = 24
+LEAST_OFF, OFF_FACTOR = 2e-6, 1.6  # relative misplacement of partials that is tried
+CHI_DOUBT = 2.0
+SERIES_NEEDS = 2
+# What the model leaves out, relative: held ends move the partials off the stiff series, and the
+# glide of each partial depends on how the motion is shared, which is known to a tenth.
+MODEL_U = 1.5e-4
+GLIDE_MODEL_U = 0.1
 STEADY_RECORD_S = 0.5
 ON_HUM_HZ = 1.5
 
@@ -215,6 +223,7 @@ def _measured(e: _Evidence, candidate: Candidate, quality: float) -> Pitch | str
     if found is None:
         return reasons.NO_FIT
     f, u, b, b_u = _series_through(found, candidate)
+    u = math.hypot(u, f * math.hypot(MODEL_U, GLIDE_MODEL_U * found.glide))
     partials = tuple(
         Partial(int(n), float(hz), float(math.sqrt(v)), float(a), float(d))
         for n, hz, v, a, d in zip(
@@ -267,7 +276,7 @@ def _series_through(
     b0 = candidate.stiffness
     prior = np.diag([0.0, (f * f * STIFFNESS_SCALE) ** -2.0])
     off = 0.0
-    for _ in range(12):
+    for _ in range(OFF_STEPS):
         weight = np.linalg.inv(covariance + np.diag((2 * off * square) ** 2))
         inverse = np.linalg.inv(design.T @ weight @ design + prior)
         solution = inverse @ (design.T @ (weight @ square))
@@ -277,9 +286,9 @@ def _series_through(
         left = square - design @ solution
         chi = float(left @ weight @ left)
         free = max(1, len(n) - 2)
-        if chi <= free * 1.5 or len(n) <= 2:
+        if chi <= free + CHI_DOUBT * math.sqrt(2.0 * free) or len(n) <= SERIES_NEEDS:
             break
-        off = max(2e-5, off * math.sqrt(chi / free)) if off else 2e-5
+        off = OFF_FACTOR * off if off else LEAST_OFF
     f2 = float(solution.sum())
     u2 = math.sqrt(float(inverse.sum()))
     f1 = math.sqrt(f2)
