@@ -52,6 +52,11 @@ class Ear:
         self._fed += len(block.samples)
         return [self._timed(pluck) for pluck in self._listener.feed(block)]
 
+    def so_far(self) -> Pluck | None:
+        """Return the pluck that is sounding, as far as it has been heard."""
+        pluck = None if self._listener is None else self._listener.so_far()
+        return None if pluck is None else self._timed(pluck)
+
     def skip(self, block: Block) -> None:
         """Leave out one block: a beep sounds in it."""
         self._came += len(block.samples)

@@ -146,6 +146,13 @@ class Listener:
             done += self._take(slab)
         return done
 
+    def so_far(self) -> Pluck | None:
+        """Return the pluck that is sounding as far as it has been heard; None if there is none.
+
+        For a first reading before it has died away; the whole pluck comes from `feed` as always.
+        """
+        return None if self._open is None else self._record(self._open, self._end)
+
     def finish(self) -> list[Pluck]:
         """Take what is left; return the last plucks.
 
@@ -297,6 +304,9 @@ class Listener:
         assert now is not None
         self._open = None
         self._heard_any = True
+        return self._record(now, end)
+
+    def _record(self, now: _Open, end: int) -> Pluck:
         end = min(end, now.onset + round(LONGEST_S * self.rate_hz))
         begin = max(0, now.onset - round(LEAD_S * self.rate_hz))
         samples = self._sound(begin, end)
