@@ -61,7 +61,9 @@ PUMPED = (
 )
 
 Phase = Literal["level", "room", "waiting", "hearing", "deaf", "lost", "done"]
-Event = Literal["taken", "refused", "moved on", "turned", "sound lost", "input lost", "ended"]
+Event = Literal[
+    "heard", "taken", "refused", "moved on", "turned", "sound lost", "input lost", "ended"
+]
 
 # What may follow what. "level": is there any sound; "room": a second of the room's noise;
 # "deaf": a beep sounds; "lost": the input is gone.
@@ -77,6 +79,7 @@ TRANSITIONS: Mapping[Phase, frozenset[Phase]] = {
 
 LEVEL_S = 0.3
 ROOM_S = 1.0
+EARLY_S = 0.35  # of a pluck, after which it is read for the first time
 HEARING_OVER = 4.0  # times the room's level: something sounds
 LEAD_S, TAIL_S = 1.5, 0.25  # of quiet, kept around a pluck
 SHORT_LEAD_S = 0.06  # where another rang just before
@@ -143,6 +146,8 @@ class State:
         One for each belt that has been plucked, by its place in the plan; None for the others.
     taken
         The pluck that has just come.
+    early
+        A pluck that still sounds, read by itself so far; its line follows as `taken`.
     match
         The two belts compared; None for a single belt.
     cautions
@@ -160,6 +165,7 @@ class State:
     advice: Advice
     verdicts: tuple[Verdict | None, ...]
     taken: Taken | None = None
+    early: Taken | None = None
     match: Match | None = None
     cautions: tuple[str, ...] = ()
 
@@ -215,6 +221,7 @@ class Measuring:
         self._turning: int | None = None
         self._turn_awaited = False
         self._room = 0.0
+        self._read_early = False
         self._awake_s = 0.0  # since when plucks could be heard
         self._alive_s = 0.0  # since when the input has not been dead
         self.state = self._made(None)
@@ -239,12 +246,15 @@ class Measuring:
         if self._ring is not None:
             self._ring.feed(block)
         self._watch.feed(block)
-        if deaf:
-            self._ear.skip(block)
-            if self._ring is not None:
-                self._ring.gap()
-            yield from self._enter("deaf")
-            return
+        yield from self._passed_over(block) if deaf else self._listened(block)
+
+    def _passed_over(self, block: Block) -> Iterator[State]:
+        self._ear.skip(block)
+        if self._ring is not None:
+            self._ring.gap()
+        yield from self._enter("deaf")
+
+    def _listened(self, block: Block) -> Iterator[State]:
         yield from self._enter(self._phase_now())
         if tuple(self._cautions) != self.state.cautions:
             yield self._said(None)
@@ -254,6 +264,23 @@ class Measuring:
         heard = self._ear.sleep if asleep else self._ear.hear
         for pluck in heard(block):
             yield from self._pluck(pluck)
+        yield from self._early()
+
+    def _early(self) -> Iterator[State]:
+        """Read a pluck once while it still sounds, so that its figures are there at once."""
+        sounding_s = self._ear.sounding_s
+        if sounding_s is None or sounding_s < EARLY_S:
+            self._read_early = False
+            return
+        if self._read_early:
+            return
+        self._read_early = True
+        pluck = self._ear.so_far()
+        alone = None if pluck is None else self._sittings[self._subject].alone(self._step, pluck)
+        if alone is not None:
+            taken = Taken(self._subject, self._step, self._count + 1, *alone)
+            self.state = replace(self._made("heard"), early=taken)
+            yield self.state
 
     def finish(self) -> Iterator[State]:
         """Take what is left of the sound and end; yields the last states."""
@@ -302,6 +329,7 @@ class Measuring:
             self.state,
             event=None,
             taken=None,
+            early=None,
             heard_s=self.heard_s,
             level=self._watch.peak,
             cautions=tuple(self._cautions),

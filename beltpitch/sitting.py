@@ -21,7 +21,7 @@ from beltpitch.belt.catalogue import Belt
 from beltpitch.belt.span import Span
 from beltpitch.errors import CannotTell
 from beltpitch.estimate import Estimate
-from beltpitch.reading import Reading, both_strands, from_parks, heard_reading
+from beltpitch.reading import PluckReading, Reading, both_strands, from_parks, heard_reading
 from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck
 from beltpitch.sound.pitch import hear
 from beltpitch.sound.pluck import Pluck
@@ -208,6 +208,16 @@ class Sitting:
         if hopeful and not _fits(one, others_hz):
             self._decide_together(step)
         return step.slots[-1].heard
+
+    def alone(self, index: int, pluck: Pluck) -> tuple[PluckReading, Verdict] | None:
+        """Return what one pluck tells by itself, without taking it; None if it tells nothing."""
+        found = hear([pluck], self.subject.expected)
+        if not any(h.used for h in found.plucks):
+            return None
+        me = self.subject
+        key = f"{self.steps[index].key}/early"
+        reading = heard_reading(found, me.name, me.belt, me.span, key=key)
+        return reading.plucks[-1], judged(reading, me.window)
 
     def _decide_together(self, step: Step) -> None:
         """Hear the last plucks that have a tone to tell once more, all at once."""

@@ -205,7 +205,7 @@ class Lines:
         if state.phase == "room" and not self._order:
             self._say("listening to the room for a second")
         if state.taken is not None:
-            self._say(line_of(state, self._names, self._unit))
+            self._say(line_of(state.taken, self._names, self._unit))
             self._advise(state)
         if state.order != self._order and state.phase not in ("level", "room", "done", "lost"):
             self._order = state.order
@@ -226,12 +226,10 @@ class Lines:
         """Nothing to put back."""
 
 
-def line_of(state: State, names: tuple[str, ...], unit: str) -> str:
+def line_of(taken: Taken, names: tuple[str, ...], unit: str) -> str:
     """Return one pluck as a line: number, frequency, tension, verdict, or the reason why not."""
     from beltpitch.cli.show import force
 
-    taken = state.taken
-    assert taken is not None
     pluck, name = taken.pluck, ""
     if len(names) > 1:
         name = f"{names[taken.subject]}  "

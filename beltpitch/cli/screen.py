@@ -67,7 +67,7 @@ class Screen:
                 self._live.console.print(Text(f"! {caution}", style="bold"))
         if state.taken is not None:
             style = COLOURS[state.taken.verdict.word] if state.taken.pluck.used else "dim"
-            line = line_of(state, self._names, self._unit)
+            line = line_of(state.taken, self._names, self._unit)
             self._live.console.print(Text(line, style=style))
         self._body = self._drawn(state)
         self._redraw(state, force=True)
@@ -105,6 +105,9 @@ class Screen:
         """Return what stands under the lines; on a low terminal the ruler gives way first."""
         verdict = state.verdicts[state.subject]
         figures = [] if verdict is None else self._figures(verdict)
+        if state.early is not None:
+            line = line_of(state.early, self._names, self._unit)
+            figures = [Text(f"{line}  (still sounding)", style="dim"), *figures]
         drawn = self._rulers([v for v in state.verdicts if v is not None], state.match)
         words = []
         if state.match is not None:

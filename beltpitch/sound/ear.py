@@ -52,6 +52,11 @@ class Ear:
         self._fed += len(block.samples)
         return [self._timed(pluck) for pluck in self._listener.feed(block)]
 
+    @property
+    def sounding_s(self) -> float | None:
+        """For how long a pluck has been sounding; None if there is none."""
+        return None if self._listener is None else self._listener.sounding_s
+
     def so_far(self) -> Pluck | None:
         """Return the pluck that is sounding, as far as it has been heard."""
         pluck = None if self._listener is None else self._listener.so_far()

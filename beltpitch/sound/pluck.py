@@ -43,8 +43,8 @@ LEAD_S = 0.06  # quiet kept ahead of the onset
 GUARD_S = 0.05  # the attack reaches this far back into frames that look quiet
 QUIET_KEPT_S = 1.5
 OPENING_SLABS = 6  # the first half second is heard as a whole before anything is decided
-FLUX_LIMIT = 5.0  # sum of log ratios; noise alone stays below 1
-FLUX_OVER_USUAL = 4.0  # and this many times what the noise here commonly does
+FLUX_LIMIT = 10.0  # sum of log ratios; noise alone stays below 1, plucks reach 50 and more
+FLUX_OVER_USUAL = 8.0  # and this many times what the noise here commonly does
 USUAL_MEMORY = 0.98  # per slab: about 5 s
 APART_HOPS = 20  # two plucks are 0.11 s apart at least
 OVER_EXCESS = 1.5  # below it nothing is left above the noise
@@ -145,6 +145,11 @@ class Listener:
         for slab in self._intake.feed(block):
             done += self._take(slab)
         return done
+
+    @property
+    def sounding_s(self) -> float | None:
+        """For how long a pluck has been sounding; None if there is none."""
+        return None if self._open is None else (self._end - self._open.onset) / self.rate_hz
 
     def so_far(self) -> Pluck | None:
         """Return the pluck that is sounding as far as it has been heard; None if there is none.
