@@ -301,6 +301,10 @@ class Measuring:
         yield self._said("input lost")
         yield from self.finish()
 
+    def warn(self, words: str) -> None:
+        """Say something against this measurement from now on."""
+        self._cautions.setdefault(words)
+
     def move_on(self) -> Iterator[State]:
         """Go to the next step, the next belt, or round to the first."""
         if self._phase not in ("lost", "done"):

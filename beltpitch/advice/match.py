@@ -146,6 +146,8 @@ class Match:
         Lines of the belts' budgets that the comparison loses, with what each would have cost.
     preloads
         Relative difference of the preloads, where strands were compared.
+    hint
+        Where more plucks will not tell: what would.
     notes
         What the answer rests on, in words.
     """
@@ -161,6 +163,7 @@ class Match:
     turn: Turn | None = None
     cancelled: tuple[tuple[str, float], ...] = ()
     preloads: Estimate | None = None
+    hint: str | None = None
     notes: tuple[str, ...] = ()
 
     @property
@@ -323,6 +326,7 @@ def _judged(pair: _Pair, blank: Match, turning: int | None, window: Window | Non
         values_n=values,
         cancelled=_cancelled(pair, apart) if basis != "frequency" else (),
         preloads=_preloads(pair, apart) if basis == "strand" else None,
+        hint=_hint(apart, _fewest(pair), blank.within) if word == "not yet known" else None,
         notes=_notes(pair, few=few),
     )
     return replace(found, turn=None if word == "matched" else _turn(pair, found, turning, window))
@@ -477,6 +481,31 @@ def _notes(pair: _Pair, *, few: bool) -> tuple[str, ...]:
     return tuple(found)
 
 
+_WAYS_ON = {
+    "last contact": "turn the pulleys a quarter and read both belts again",
+    "span": "measure both spans again, to 0.2 mm",
+    "linear mass": "weigh a piece of each belt (beltpitch weigh)",
+    "strand difference": "read the other strands too, or arrive from each side (--sides)",
+    "typed frequency": "type the frequencies to a tenth of a hertz, or let beltpitch hear them",
+    "amplitude": "pluck more gently",
+    "ends": "read both belts between ends of the same kind",
+}
+ENOUGH = 5  # plucks of each belt
+NEAR_TOLERANCE = 2.0  # standard uncertainties
+
+
+def _hint(apart: Estimate, fewest: int, within: float) -> str | None:
+    """Return what would tell where more plucks will not."""
+    if fewest < ENOUGH:
+        return None
+    if abs(abs(apart.value) - within) < NEAR_TOLERANCE * apart.u < within / 2:
+        return "the difference is about the tolerance itself: turn a little rather than pluck on"
+    largest = apart.budget()[0].name
+    if largest not in _WAYS_ON:
+        return None
+    return f"more plucks will not tell, the doubt is mostly {largest}: {_WAYS_ON[largest]}"
+
+
 def _equal_spans(pair: _Pair) -> str:
     span = pair.a.span
     if span is None:
@@ -557,6 +586,7 @@ def as_json(match: Match) -> dict[str, object]:
             for line in (apart.budget() if apart else ())
         ],
         "cancelled": [{"input": name, "u": u} for name, u in match.cancelled],
+        "hint": match.hint,
         "preload_difference_u": match.preloads.u if match.preloads else None,
         "preload_interval": list(match.preloads.interval(1 - MISSED)) if match.preloads else None,
         "notes": list(match.notes),

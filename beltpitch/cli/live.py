@@ -123,7 +123,12 @@ class Run:
             self.beeper.play("taken" if taken.pluck.used else "refused")
         if self.folder is not None and taken.sound is not None:
             name = self.measuring.names[taken.subject]
-            self.folder.keep(name, taken.sound.samples, taken.sound.rate_hz, figures(taken, name))
+            sound = taken.sound
+            try:
+                self.folder.keep(name, sound.samples, sound.rate_hz, figures(taken, name))
+            except BeltpitchError as error:  # a full disk must not end the sitting
+                self.folder = None
+                self.measuring.warn(f"{error.message} No more plucks are kept.")
 
 
 def figures(taken: Taken, name: str) -> dict[str, Any]:

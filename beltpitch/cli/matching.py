@@ -71,10 +71,7 @@ def show_match(where: Console, verdicts: Sequence[Verdict], match: Match, unit: 
     draw_match(where, verdicts, match, unit)
     if match.values_n is not None:
         where.print()
-    if match.turn is not None:
-        field(where, "to do", str(match.turn), "bold")
-    elif match.word == "matched":
-        field(where, "next", "Leave both, and write it down.", "bold")
+    _what_to_do(where, match)
     if match.cancelled:
         lines = ", ".join(f"{name} {size:.2%}" for name, size in match.cancelled)
         field(where, "cancels", f"common to both: {lines}")
@@ -92,3 +89,12 @@ def show_match(where: Console, verdicts: Sequence[Verdict], match: Match, unit: 
         )
     for words in match.notes:
         field(where, "note", words)
+
+
+def _what_to_do(where: Console, match: Match) -> None:
+    if match.turn is not None:
+        field(where, "to do", str(match.turn), "bold")
+    elif match.word == "matched":
+        field(where, "next", "Leave both, and write it down.", "bold")
+    if match.hint is not None:
+        field(where, "hint", match.hint)

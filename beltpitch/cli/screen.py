@@ -114,6 +114,8 @@ class Screen:
             words.append(Text(str(state.match), style=f"bold {MATCH_COLOURS[state.match.word]}"))
             if state.match.turn is not None:
                 words.append(Text(f"to do: {state.match.turn}"))
+            if state.match.hint is not None:
+                words.append(Text(state.match.hint))
         words.append(Text(state.advice.words))
         order = [Text(state.order, style="bold")]
         for body in ([Text(""), *order, *figures, *drawn, *words], [*order, *figures, *words]):

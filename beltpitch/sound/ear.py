@@ -11,6 +11,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from beltpitch.sound.block import Block
 from beltpitch.sound.pluck import Listener, Pluck
 
@@ -42,6 +44,7 @@ class Ear:
     def hear(self, block: Block) -> list[Pluck]:
         """Take one block; return the plucks that are over."""
         if self._listener is None:
+            block = self._awake(block)
             self._listener = Listener(self._rate_hz)
             self._fed, self._gaps, self._broken = 0, [(0, self._came)], False
         if self._broken:
@@ -51,6 +54,13 @@ class Ear:
         self._came += len(block.samples)
         self._fed += len(block.samples)
         return [self._timed(pluck) for pluck in self._listener.feed(block)]
+
+    def _awake(self, block: Block) -> Block:
+        """Leave out how a block begins before the input wakes: one and the same sample."""
+        changed = np.flatnonzero(block.samples != block.samples[:1])
+        lead = int(changed[0]) if len(changed) else 0
+        self._came += lead
+        return replace(block, samples=block.samples[lead:])
 
     @property
     def sounding_s(self) -> float | None:

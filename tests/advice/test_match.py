@@ -351,6 +351,19 @@ def test_typed_tones_over_unlike_spans_need_no_mass() -> None:
     assert match.apart.value == pytest.approx(2 * (product[0] - product[1]) / sum(product))
 
 
+def test_where_plucks_do_not_tell_it_says_what_would() -> None:
+    a, b = reading([70.0] * 5, "a"), reading([70.0] * 5, "b")
+    rolls = compare(a, b, one_roll=False)
+    assert rolls.hint is not None
+    assert "weigh a piece of each belt" in rolls.hint
+    edge = compare(a, reading([70.0 / math.sqrt(1.052)] * 5, "b"))
+    assert edge.word == "not yet known"
+    assert edge.hint is not None
+    assert "turn a little" in edge.hint
+    assert compare(a, b).hint is None
+    assert compare(reading([70.0] * 3, "a"), b, one_roll=False).hint is None
+
+
 def test_a_silent_belt_is_named() -> None:
     silent = Reading("right.wav")
     match = compare(reading([70.0] * 5, "a"), silent, names=("left", "right"))

@@ -132,6 +132,15 @@ def test_a_dead_stretch_ends_a_pluck_and_waking_begins_anew() -> None:
     assert onsets == pytest.approx([1.5 + 1.0 + 1.0], abs=0.02)
 
 
+def test_an_input_that_wakes_within_a_block_is_no_pluck() -> None:
+    """A large block holds the last of the silence and the first of the room."""
+    sound = np.concatenate([np.zeros(round(0.4 * RATE_HZ)), plucks()])
+    ear = Ear(RATE_HZ)
+    onsets = heard(ear, sound, 4096)
+    onsets += [p.onset_s or 0.0 for p in ear.finish()]
+    assert onsets == pytest.approx([1.4, 3.9], abs=0.02)
+
+
 # --- ring -----------------------------------------------------------------------------------------
 
 
