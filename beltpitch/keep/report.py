@@ -16,7 +16,7 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +41,7 @@ from beltpitch.keep.record import reading_from
 from beltpitch.keep.trend import MOST, About, Trend, trend
 from beltpitch.quantity import FORCE, PERCENT, in_unit, parse
 from beltpitch.reading import COVERAGE
+from beltpitch.verdict import judged
 
 READINGS_SHOWN = 10
 TEMPLATE = "report.html"
@@ -195,10 +196,18 @@ def _belt_page(history: History, title: str, machine: Machine | None, name: str)
         trend=found,
         latest=latest,
         entries=tuple(entries[:READINGS_SHOWN]),
-        next_step=str(reading.get("next_step") or "Pluck it: nothing was read yet."),
+        next_step=_next_step(latest, found),
         sources=tuple(reading.get("sources") or ()),
         fault=fault,
     )
+
+
+def _next_step(latest: Entry | None, found: Trend) -> str:
+    """Return what to do with the belt as it stands now, by the window of today."""
+    if latest is None:
+        return "Pluck it: nothing was read yet."
+    reading = reading_from(latest.record, latest.estimates)
+    return judged(replace(reading, preload=found.level), found.window).next_step
 
 
 def _pair_page(machine: Machine, name: str, belts: Sequence[BeltPage]) -> PairPage:
