@@ -38,9 +38,9 @@ LEAST_INFORMATION = 1e-5  # of the most informative partial: below it a partial 
 DECAYS_USED = 4.5  # record length in decay times (physics.md, section 4)
 LEAST_USED_S = 0.05
 BLOCK_S = 0.004  # a glide of 5 % at 1 kHz turns by a third of a radian from its middle to its end
-STEPS = 16
-TRUSTING = 5  # steps before the residual is believed to be the attack's, not the fit's
-CLOSE_ENOUGH = 0.02  # of a standard uncertainty
+STEPS = 14
+TRUSTING = 4  # steps before the residual is believed to be the attack's, not the fit's
+CLOSE_ENOUGH = 0.1  # of a standard uncertainty
 GLIDE_U = 0.02  # prior: f^2 of a hard pluck begins this much high, or more
 MOST_GLIDE = 0.15
 # A triangle plucked at 0.28 of the span has n^2 a_n^2 in these shares; own modes count half more.
@@ -57,6 +57,7 @@ MOST_TONES = 10
 TONE_REACH_HZ = 60.0
 TONE_APART_HZ = 0.7
 TONE_HZ = 0.15  # a fan wanders
+TONE_DECAY = 0.02
 DECAY_LIMITS = (0.05, 400.0)
 
 
@@ -106,6 +107,21 @@ class _State:
     inflation: Samples  # residual over noise in the band that decides
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Priors:
+    """What is known beforehand: see the constants of this file.
+
+    ``near`` limits a frequency's step, ``own`` is k_n, ``lowest`` the decay of the glide;
+    ``centre`` and ``weight`` (inverse variance) are of f_1.., a_1.., glide.
+    """
+
+    near: Samples
+    own: Samples
+    lowest: float
+    centre: Samples
+    weight: Samples
+
+
 def chosen(start: Start, noise: Noise) -> Start:
     """Return the partials that say most about the fundamental."""
     decay = np.maximum(start.decay_per_s, 0.5)
@@ -151,9 +167,7 @@ def _with_tones(start: Start, noise: Noise) -> Start:
     low = float(start.frequency_hz.min()) - TONE_REACH_HZ
     order = np.argsort(power)[::-1]
     order = order[(hz[order] < top) & (hz[order] > low)][:MOST_TONES]
-    clear = [
-        i for i in order if np.abs(start.frequency_hz - hz[i]).min() > TONE_APART_HZ
-    ]
+    clear = [i for i in order if np.abs(start.frequency_hz - hz[i]).min() > TONE_APART_HZ]
     size = len(clear)
     return Start(
         np.concatenate([start.number, np.zeros(size)]),
@@ -175,46 +189,58 @@ def _blocks(sound: Samples, rate_hz: float, start: Start) -> Samples:
 
 def _settle(blocks: Samples, rate: float, start: Start, power: Samples) -> _State | None:
     """Gauss-Newton until the step is a small part of the uncertainty."""
-    seconds = blocks.size / rate
-    f, a = start.frequency_hz.copy(), start.decay_per_s.copy()
-    tone = start.number == 0
-    lowest = float(a[np.argmin(np.where(tone, np.inf, start.number))])
-    own = np.ones(len(f))
-    for n, k_n in enumerate(GLIDE_OWN, start=1):
-        own[start.number == n] = k_n
+    priors = _priors(start, blocks.size / rate)
+    f, a, glide = start.frequency_hz.copy(), start.decay_per_s.copy(), 0.0
     k = len(f)
-    glide = 0.0
-    near = np.hypot(NEAR_WIDTHS * a / (2 * np.pi), NEAR_BINS / seconds)
-    near[tone] = TONE_HZ
-    prior = np.concatenate([near, np.where(tone, 0.02, DECAY_FACTOR) * a, [GLIDE_U]]) ** -2.0
-    own[tone] = 0.0
-    centre = np.concatenate([f, a, [0.0]])
     excess = np.ones((len(blocks), k))
+    last: _State | None = None
     for turn in range(STEPS):
-        state = _look(blocks, rate, f, a, glide * own, own, lowest, power * excess)
+        state = _look(blocks, rate, f, a, glide, priors, power * excess)
         narrow = _inflation(state, power)
         wide = _excess(state, power * narrow) if turn >= TRUSTING else np.ones_like(excess)
         excess = wide * narrow
-        state.glide = glide
-        here = np.concatenate([f, a, [glide]])
-        normal = state.normal + np.diag(prior)
-        pull = state.normal @ state.step - prior * (here - centre)
-        step = np.linalg.solve(normal, pull)
-        if glide + step[-1] < 0:  # a pluck never begins flat: the glide stays at its bound
-            pull = pull + normal[:, -1] * glide
-            step = np.append(np.linalg.solve(normal[:-1, :-1], pull[:-1]), -glide)
-        state.normal = normal
+        step = _pulled(state, priors, np.concatenate([f, a, [glide]]))
         if not np.isfinite(step).all():
             return None
-        u = 1.0 / np.sqrt(np.diag(state.normal))
-        f = f + np.clip(step[:k], -near, near)
+        state.glide, state.inflation = glide, narrow
+        last = state
+        f = f + np.clip(step[:k], -priors.near, priors.near)
         a = np.clip(a + np.clip(step[k : 2 * k], -0.5 * a, a), *DECAY_LIMITS)
         glide = min(max(glide + step[2 * k], 0.0), MOST_GLIDE)
+        u = 1.0 / np.sqrt(np.diag(state.normal))
         if turn > TRUSTING and (np.abs(step) < CLOSE_ENOUGH * u).all():
             break
-    state.inflation = np.maximum(1.0, np.sqrt(excess.min(axis=0)))
-    state.normal = normal
-    return state
+    return last
+
+
+def _priors(start: Start, seconds: float) -> _Priors:
+    """Return what keeps the partials at their lines, and how the glide acts on each."""
+    tone = start.number == 0
+    near = np.hypot(
+        NEAR_WIDTHS * start.decay_per_s / (2 * np.pi), np.full(len(tone), NEAR_BINS / seconds)
+    )
+    near[tone] = TONE_HZ
+    decay = np.where(tone, TONE_DECAY, DECAY_FACTOR) * start.decay_per_s
+    own = np.ones(len(tone))
+    for n, k_n in enumerate(GLIDE_OWN, start=1):
+        own[start.number == n] = k_n
+    own[tone] = 0.0
+    lowest = float(start.decay_per_s[np.argmin(np.where(tone, np.inf, start.number))])
+    centre = np.concatenate([start.frequency_hz, start.decay_per_s, [0.0]])
+    weight = np.concatenate([near, decay, [GLIDE_U]]) ** -2.0
+    return _Priors(near, own, lowest, centre, weight)
+
+
+def _pulled(state: _State, priors: _Priors, here: Samples) -> Samples:
+    """Return the step with the priors in it; the information of the state gains theirs."""
+    glide = float(here[-1])
+    pull = state.normal @ state.step - priors.weight * (here - priors.centre)
+    state.normal = state.normal + np.diag(priors.weight)
+    step: Samples = np.asarray(np.linalg.solve(state.normal, pull), np.float64)
+    if glide + step[-1] < 0:  # a pluck never begins flat: the glide stays at its bound
+        pull = pull + state.normal[:, -1] * glide
+        step = np.append(np.linalg.solve(state.normal[:-1, :-1], pull[:-1]), -glide)
+    return step
 
 
 def _look(
@@ -222,9 +248,8 @@ def _look(
     rate: float,
     f: Samples,
     a: Samples,
-    bent: Samples,
-    own: Samples,
-    lowest: float,
+    glide: float,
+    priors: _Priors,
     power: Samples,
 ) -> _State:
     """Compare the model with the sound: residual, information matrix, Gauss-Newton step.
@@ -235,8 +260,8 @@ def _look(
     k = len(f)
     middle = (np.arange(count) * size + 0.5 * (size - 1)) / rate
     inner = (np.arange(size) - 0.5 * (size - 1)) / rate
-    bend = -np.expm1(-2 * lowest * middle) / (4 * lowest)
-    warped = middle[:, None] + np.outer(bend, bent)
+    bend = -np.expm1(-2 * priors.lowest * middle) / (4 * priors.lowest)
+    warped = middle[:, None] + np.outer(bend, glide * priors.own)
     slow = np.exp(-np.outer(middle, a) + 2j * np.pi * f * warped)
     fast = np.exp(np.outer(inner, -a + 2j * np.pi * f))
     straight, mirrored = fast.conj().T @ fast, fast.T @ fast
@@ -250,7 +275,7 @@ def _look(
             -middle[:, None] * sounding,
             slow,
             1j * slow,
-            2j * np.pi * (own * f) * bend[:, None] * sounding,
+            2j * np.pi * (priors.own * f) * bend[:, None] * sounding,
         ],
         axis=1,
     )
@@ -313,7 +338,8 @@ def _without_amplitudes(information: Samples, right: Samples, k: int) -> tuple[S
     cross = information[np.ix_(drop, keep)]
     across = np.linalg.solve(information[np.ix_(drop, drop)], cross)
     normal = _firm(information[np.ix_(keep, keep)] - cross.T @ across)
-    step: Samples = np.linalg.solve(normal, right[keep] - across.T @ right[drop])
+    down = right[keep] - across.T @ right[drop]
+    step: Samples = np.asarray(np.linalg.solve(normal, down), np.float64)
     return normal, step
 
 
@@ -349,5 +375,4 @@ def _inflation(state: _State, power: Samples) -> Samples:
     spectrum = np.fft.fft(even * np.hanning(count + 2)[1:-1, None], axis=0)
     density = np.abs(spectrum) ** 2 / (0.375 * count)
     near = np.r_[0 : BAND_BINS + 1, -BAND_BINS:0] if count > 2 * BAND_BINS else np.arange(count)
-    out: Samples = np.maximum(1.0, density[near].mean(axis=0) / CHANCE_EXCESS)
-    return out
+    return np.maximum(1.0, np.asarray(density[near].mean(axis=0), np.float64) / CHANCE_EXCESS)

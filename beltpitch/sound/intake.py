@@ -108,14 +108,16 @@ class Intake:
     def _slab(self, raw: Samples, start: int) -> Slab:
         """Filter one slab; ``raw`` reaches the filter's delay beyond it."""
         finite = np.isfinite(raw)
-        clean = raw if finite.all() else np.where(finite, raw, 0.0)
+        clean = raw if finite.all() else _mended(raw, finite)
         per_hop = self.hop * self.factor
         body = slice(0, self._raw_slab)
-        bad: Flags = np.logical_not(finite[body].reshape(SLAB_HOPS, per_hop).all(axis=1))
+        bad: Flags = np.asarray(~finite[body].reshape(SLAB_HOPS, per_hop).all(axis=1), np.bool_)
         for gap in self._gaps:
             if start <= gap < start + self._raw_slab:
                 bad[(gap - start) // per_hop] = True
-        clipped = _clipped(clean[body]).reshape(SLAB_HOPS, per_hop).any(axis=1)
+        clipped: Flags = np.asarray(
+            _clipped(clean[body]).reshape(SLAB_HOPS, per_hop).any(axis=1), np.bool_
+        )
         whole = np.concatenate([self._past, clean])
         if self._delay:
             self._past = clean[self._raw_slab - self._delay : self._raw_slab].copy()
@@ -128,6 +130,15 @@ class Intake:
         windows = np.lib.stride_tricks.sliding_window_view(whole, len(self._taps))
         out: Samples = windows[:: self.factor][: self.hop * SLAB_HOPS] @ self._taps
         return out
+
+
+def _mended(raw: Samples, finite: Flags) -> Samples:
+    """Bridge what is not a number by a straight line, so that it makes no click of its own."""
+    if not finite.any():
+        return np.zeros(len(raw))
+    at = np.arange(len(raw))
+    out: Samples = np.interp(at, at[finite], raw[finite])
+    return out
 
 
 def decimated(sound: Samples, factor: int) -> Samples:

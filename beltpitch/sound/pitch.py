@@ -13,25 +13,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from beltpitch.sound import reasons
 from beltpitch.sound.block import Samples
-from beltpitch.sound.fit import Fit, Start, chosen, fit
+from beltpitch.sound.fit import Start, chosen, fit
 from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck, Partial, Pitch
 from beltpitch.sound.pluck import Pluck
-from beltpitch.sound.several import set_aside
 from beltpitch.sound.series import (
-    STIFFNESS_SCALE,
     Candidate,
     Lines,
     candidates_of,
     lines_of,
-    refined,
 )
+from beltpitch.sound.several import set_aside
 from beltpitch.sound.spectrum import spectrum_of
+from beltpitch.sound.stiff import laid_through
+from beltpitch.sound.strands import beside, neighbour_of
 
 LEAST_QUALITY = 0.9
 SETTLE_S = 0.004  # the finger has left the belt
@@ -42,14 +42,8 @@ NULL_BONUS = -6.0  # log odds of a sound that begins being no pluck, before it i
 TEMPER = 1.0  # below 1 it would soften the scores
 REPEAT_SHARE = 0.4  # what a further pluck adds: they err alike
 DECAYING = 0.15  # 1/s: strings ring for six seconds at most
-OFF_STEPS = 24
-LEAST_OFF, OFF_FACTOR = 2e-6, 1.6  # relative misplacement of partials that is tried
-CHI_DOUBT = 2.0
-SERIES_NEEDS = 2
-# What the model leaves out, relative: held ends move the partials off the stiff series, and the
-# glide of each partial depends on how the motion is shared, which is known to a tenth.
-MODEL_U = 1.5e-4
-GLIDE_MODEL_U = 0.1
+CLEAR_SCORE = 12.0  # nats: a series that stands by itself
+FAINT_GAIN = 20.0  # nats of the strongest line: below it nothing can be told
 STEADY_RECORD_S = 0.5
 ON_HUM_HZ = 1.5
 
@@ -111,6 +105,8 @@ def _evidence(pluck: Pluck, expected: FrequencyRange) -> _Evidence:
     if reason is not None:
         return _Evidence(pluck, sound, None, [], reason)
     lines = lines_of(spectrum_of(sound, pluck.rate_hz, pluck.noise))
+    if float(lines.gain.max(initial=0.0)) < FAINT_GAIN:
+        return _Evidence(pluck, sound, lines, [], None)
     candidates = candidates_of(lines, expected)
     if len(sound) > STEADY_RECORD_S * pluck.rate_hz:
         candidates = [c for c in candidates if _dies(lines, c)]
@@ -180,14 +176,29 @@ def _one(e: _Evidence, joint: tuple[float, float] | None) -> HeardPluck:
     f, quality = joint
     near = [c for c in e.candidates if abs(math.log(c.frequency_hz / f)) <= SAME_TONE]
     if not near or near[0].score <= 0:
-        return HeardPluck(onset, None, used=False, reason=reasons.NO_SERIES)
+        return _another(e, f)
     if quality < LEAST_QUALITY:
         return HeardPluck(onset, None, used=False, reason=_unclear(e, quality))
-    candidate = near[0]
-    pitch = _measured(e, candidate, quality)
+    neighbour = neighbour_of(e.lines, near[0])
+    if neighbour is not None and neighbour.rivals:
+        told = reasons.TWO_STRANDS.format(one=near[0].frequency_hz, other=neighbour.frequency_hz)
+        return HeardPluck(onset, None, used=False, reason=told)
+    pitch = _measured(e, near[0], quality)
     if isinstance(pitch, str):
         return HeardPluck(onset, None, used=False, reason=pitch)
-    return HeardPluck(onset, pitch, used=True, reason=None)
+    said = pitch.warnings + beside(e.lines, near[0], neighbour)
+    return HeardPluck(onset, replace(pitch, warnings=said), used=True, reason=None)
+
+
+def _another(e: _Evidence, f: float) -> HeardPluck:
+    """Return a pluck that does not hold the tone decided on: another tone, or no string at all."""
+    own = e.candidates[0] if e.candidates else None
+    if own is None or own.score < CLEAR_SCORE:
+        return HeardPluck(e.pluck.onset_s, None, used=False, reason=reasons.NO_SERIES)
+    pitch = _measured(e, own, 0.0)
+    told = reasons.OUTLIER.format(f=own.frequency_hz, others=f)
+    kept = None if isinstance(pitch, str) else pitch
+    return HeardPluck(e.pluck.onset_s, kept, used=False, reason=told)
 
 
 def _worth_naming(one: HeardPluck, heard: list[HeardPluck]) -> bool:
@@ -222,8 +233,7 @@ def _measured(e: _Evidence, candidate: Candidate, quality: float) -> Pitch | str
     found = fit(e.sound, e.pluck.rate_hz, e.pluck.noise, chosen(start, e.pluck.noise))
     if found is None:
         return reasons.NO_FIT
-    f, u, b, b_u = _series_through(found, candidate)
-    u = math.hypot(u, f * math.hypot(MODEL_U, GLIDE_MODEL_U * found.glide))
+    mode = laid_through(found, candidate.string_hz)
     partials = tuple(
         Partial(int(n), float(hz), float(math.sqrt(v)), float(a), float(d))
         for n, hz, v, a, d in zip(
@@ -237,15 +247,15 @@ def _measured(e: _Evidence, candidate: Candidate, quality: float) -> Pitch | str
     )
     lead = (e.pluck.samples.size - e.sound.size - e.pluck.onset) / e.pluck.rate_hz
     return Pitch(
-        frequency_hz=f,
-        frequency_u_hz=u,
-        inharmonicity=b,
-        inharmonicity_u=b_u,
+        frequency_hz=mode.frequency_hz,
+        frequency_u_hz=mode.frequency_u_hz,
+        inharmonicity=mode.inharmonicity,
+        inharmonicity_u=mode.inharmonicity_u,
         partials=partials,
         glide=found.glide,
         quality=quality,
         used_s=(lead, lead + found.used_s),
-        warnings=_warnings(e, f),
+        warnings=_warnings(e, mode.frequency_hz),
     )
 
 
@@ -259,47 +269,6 @@ def _warnings(e: _Evidence, f: float) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _series_through(
-    found: Fit, candidate: Candidate
-) -> tuple[float, float, float | None, float | None]:
-    """Lay the stiff series through the fitted partials (generalised least squares).
-
-    (f_n / n)^2 = f_s^2 + (f_s^2 B) n^2 is linear; what the partials scatter about it beyond their
-    covariance is added as a relative misplacement of each.
-    """
-    n = found.number
-    square = (found.frequency_hz / n) ** 2
-    jacobian = 2 * found.frequency_hz / n**2
-    covariance = jacobian[:, None] * found.covariance * jacobian
-    design = np.stack([np.ones_like(n), n**2], axis=1)
-    f = candidate.string_hz
-    b0 = candidate.stiffness
-    prior = np.diag([0.0, (f * f * STIFFNESS_SCALE) ** -2.0])
-    off = 0.0
-    for _ in range(OFF_STEPS):
-        weight = np.linalg.inv(covariance + np.diag((2 * off * square) ** 2))
-        inverse = np.linalg.inv(design.T @ weight @ design + prior)
-        solution = inverse @ (design.T @ (weight @ square))
-        if solution[1] < 0:
-            inverse = np.diag([1.0 / weight.sum(), 0.0])
-            solution = np.array([(weight @ square).sum() / weight.sum(), 0.0])
-        left = square - design @ solution
-        chi = float(left @ weight @ left)
-        free = max(1, len(n) - 2)
-        if chi <= free + CHI_DOUBT * math.sqrt(2.0 * free) or len(n) <= SERIES_NEEDS:
-            break
-        off = OFF_FACTOR * off if off else LEAST_OFF
-    f2 = float(solution.sum())
-    u2 = math.sqrt(float(inverse.sum()))
-    f1 = math.sqrt(f2)
-    if len(n) < 2:
-        return f1, u2 / (2 * f1), None, None
-    b = float(solution[1] / solution[0])
-    b_u = math.sqrt(float(inverse[1, 1])) / float(solution[0])
-    del b0
-    return f1, u2 / (2 * f1), b, b_u
-
-
 def _steady(plucks: Sequence[Pluck]) -> tuple[float, ...]:
     tones: list[float] = []
     for p in plucks:
@@ -307,6 +276,3 @@ def _steady(plucks: Sequence[Pluck]) -> tuple[float, ...]:
             if all(abs(t - s) > ON_HUM_HZ for s in tones):
                 tones.append(t)
     return tuple(sorted(tones))
-
-
-__all__ = ["hear", "pitch_of", "refined"]

@@ -18,6 +18,7 @@ from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from beltpitch.sound.block import Block, Samples, read_only
 from beltpitch.sound.intake import SLAB_HOPS, Intake, Slab
@@ -132,6 +133,7 @@ class Listener:
         self._end = 0  # position after the last slab heard
         self._open: _Open | None = None
         self._flux_before = np.zeros(2)
+        self._bad_before: NDArray[np.bool_] = np.zeros(FRAME_HOPS, dtype=np.bool_)
         self._usual = 0.0
         self._ringing = 0
         self._peak = 0.0
@@ -224,8 +226,11 @@ class Listener:
         self._end += self._slab_samples
         done: list[Pluck] = []
         self._quiet_flags.append(False)
+        bad = np.concatenate([self._bad_before, slab.bad])
+        self._bad_before = bad[-FRAME_HOPS:]
         for hop in self._onsets(frames):
-            if start + (hop + 1) * self._hop <= self._intake.total:
+            broken = bad[max(0, hop) : hop + FRAME_HOPS + 1].any()
+            if not broken and start + (hop + 1) * self._hop <= self._intake.total:
                 done += self._onset(start + hop * self._hop, float(frames.flux[hop]))
         quiet = self._is_quiet(frames)
         self._quiet_flags[-1] = quiet

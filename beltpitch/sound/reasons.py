@@ -43,3 +43,15 @@ SUSTAINED = (
     "a sustained tone: it does not die away as a pluck does; switch off what hums or whistles, "
     f"and {PLUCK}"
 )
+TWO_STRANDS = (
+    "two strands answer: {one:.1f} and {other:.1f} Hz, about as loud; "
+    "lay a finger on the other one and pluck again"
+)
+TWO_STRANDS_CLEAR = (
+    "two strands answer: {one:.1f} and {other:.1f} Hz; the louder one is used; "
+    "lay a finger on the other one to be sure"
+)
+TWIST = (
+    "two tones close together: {lower:.1f} and {upper:.1f} Hz, the upper one is probably the "
+    "belt's twist; the lower one is used; pluck at mid-width with the thumb flat"
+)

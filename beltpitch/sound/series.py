@@ -73,7 +73,7 @@ HIDDEN_GAIN = 2.0
 BEYOND_WEIGHT = 0.35  # empty places above the highest line found say the same thing again
 REFINING = ((5, 0.004), (10, 0.003), (20, 0.002), (200, 0.0015))  # number up to which, reach
 STIFFNESS_APART = 0.02
-CANDIDATES = 14  # refined and scored in full
+CANDIDATES = 10  # refined and scored in full
 SAME = 0.006  # candidates this near are one
 
 
@@ -177,11 +177,9 @@ def _mains(spectrum: Spectrum) -> NDArray[np.bool_]:
         on |= np.abs(p.frequency_hz - multiple * mains) < reach
     weight = np.log(p.gain) * ~on
     if weight.sum() == 0:
-        out: NDArray[np.bool_] = on & (p.decay_per_s < STANDING_PER_S).all()
-        return out
+        return np.asarray(on & (p.decay_per_s < STANDING_PER_S).all(), np.bool_)
     rest = float(np.exp((weight * np.log(np.maximum(p.decay_per_s, SLOWEST))).sum() / weight.sum()))
-    out = on & (p.decay_per_s < np.minimum(STANDING * rest, STANDING_PER_S))
-    return out
+    return np.asarray(on & (p.decay_per_s < min(STANDING * rest, STANDING_PER_S)), np.bool_)
 
 
 def candidates_of(lines: Lines, expected: FrequencyRange) -> list[Candidate]:
@@ -228,8 +226,7 @@ def match(lines: Lines, string_hz: float, stiffness: float, off: float) -> NDArr
     inside = distance < REACH * sigma
     merit = np.where(inside, np.log(lines.gain) - 0.5 * (distance / sigma) ** 2, -np.inf)
     best = merit.argmax(axis=1)
-    found: NDArray[np.intp] = np.where(inside[np.arange(len(where)), best], best, -1)
-    return found  # noqa: RET504 - names the type
+    return np.asarray(np.where(inside[np.arange(len(where)), best], best, -1), np.intp)
 
 
 def spread(lines: Lines, where: Samples, string_hz: float, off: float) -> Samples:

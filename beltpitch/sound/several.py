@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -34,7 +35,7 @@ def set_aside(heard: Sequence[HeardPluck]) -> list[HeardPluck]:
 
 def _same_twice(heard: list[HeardPluck]) -> None:
     used = [k for k, h in enumerate(heard) if h.used and h.pitch is not None]
-    for earlier, later in zip(used, used[1:], strict=False):
+    for earlier, later in pairwise(used):
         one, two = heard[earlier], heard[later]
         if one.pitch is None or two.pitch is None or not one.used:
             continue

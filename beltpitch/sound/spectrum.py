@@ -154,7 +154,9 @@ def _add_tones(
     for row, decay in enumerate(WINDOW_DECAYS):
         width = max(decay, shortest) / (2 * np.pi)
         reach = int(SKIRT_WIDTHS * width / step) + 1
-        seen = 0.5 * noise.line_power * sums[row] > FAINT_LINE * noise.at(noise.line_hz) * energy[row]
+        seen = (
+            0.5 * noise.line_power * sums[row] > FAINT_LINE * noise.at(noise.line_hz) * energy[row]
+        )
         for tone, mean_square in zip(noise.line_hz[seen], noise.line_power[seen], strict=True):
             mid = round((tone - float(bins[0])) / step)
             near = slice(max(0, mid - reach), max(0, mid + reach))
@@ -179,10 +181,9 @@ def _peaks(
     true = _stands(power, at, which, step)
     at, which = at[true], which[true]
     decay, amplitude = _decays(power, responses, at, which)
-    width = np.asarray(
-        (np.array(WINDOW_DECAYS)[which] + np.maximum(decay, 0.5)) / (2 * np.pi), np.float64
-    )
-    keep = _own(at * step, best[at], width)
+    own_decay = np.asarray(WINDOW_DECAYS, np.float64)[which]
+    width: Samples = (own_decay + np.maximum(decay, 0.5)) / (2 * np.pi)
+    keep = _own(np.asarray(at * step, np.float64), best[at], width)
     at, which, decay, amplitude = at[keep], which[keep], decay[keep], amplitude[keep]
     width = width[keep]
     low, mid, high = (np.log(gain[which, at + d]) for d in (-1, 0, 1))

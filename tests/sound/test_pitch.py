@@ -99,12 +99,14 @@ def test_a_tone_on_a_hum_line_is_said() -> None:
 
 def test_several_plucks_decide_together_and_an_outlier_is_set_aside() -> None:
     right = pluck_recording(64.0, plucks=3, rate_hz=RATE_HZ)
-    other = pluck_recording(64.6, plucks=1, rate_hz=RATE_HZ, first_s=0.9)
+    other = pluck_recording(66.5, plucks=1, rate_hz=RATE_HZ, first_s=0.9)
     found = heard(np.concatenate([right, other]))
     assert answers(found) == pytest.approx([64.0] * 3, rel=1e-3)
     last = found.plucks[-1]
     assert not last.used
     assert last.pitch is not None
+    assert last.pitch.frequency_hz == pytest.approx(66.5, rel=1e-3)
+    assert "66.5" in (last.reason or "")
 
 
 @pytest.mark.parametrize("f", [61.0, 150.0])
