@@ -79,6 +79,7 @@ class Run:
         try:
             self._listen(blocks)
         except SourceError as error:
+            self.beeper = None  # its output has most likely gone too, and would hang
             self._show(self.measuring.lost(error.message))
         except KeyboardInterrupt:
             pass

@@ -182,7 +182,8 @@ def test_a_killed_sound_server_ends_the_run_with_its_plucks_kept(
     start_bench: Callable[[], Bench], tmp_path: Path
 ) -> None:
     bench = start_bench()
-    listening = command(bench, "listen", "--json", *BELT, "--save", str(tmp_path / "kept"))
+    kept = str(tmp_path / "kept")
+    listening = command(bench, "listen", "--json", *BELT, "--save", kept, "--beep")
     bench.play(plucks(tmp_path / "y.wav", count=6, first_s=1.6, apart_s=2.5), wait=False)
     assert listening.child.stdout is not None
     first = listening.child.stdout.readline()
