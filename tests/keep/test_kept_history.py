@@ -19,7 +19,7 @@ from beltpitch.estimate import Estimate, Part, difference
 from beltpitch.keep.again import read_again
 from beltpitch.keep.edit import as_texts
 from beltpitch.keep.entries import BeltEntry
-from beltpitch.keep.history import Filter, History, Sitting, digest_of, one_line
+from beltpitch.keep.history import COLUMNS, Filter, History, Sitting, digest_of, one_line
 from beltpitch.keep.named import named
 from beltpitch.keep.record import estimate_from, estimate_json, reading_from
 from beltpitch.keep.sound import LONGEST_S, flac, flac_of
@@ -280,3 +280,25 @@ def test_a_reading_without_any_answer_can_be_kept_too(kept: History) -> None:
     assert entry.line.preload_n is None
     assert entry.estimates.preload is None
     assert entry.window is None
+
+
+@pytest.mark.parametrize(
+    ("which", "index"),
+    [
+        (Filter(), "entry_by_time"),
+        (Filter(machine="m", belt="y"), "entry_by_belt"),
+        (Filter(machine="m", belt="y", since=START), "entry_by_belt"),
+    ],
+)
+def test_the_latest_are_found_by_an_index_however_large_the_book(
+    kept: History, which: Filter, index: str
+) -> None:
+    where, values = which.where()
+    plan = kept._link.execute(
+        f"EXPLAIN QUERY PLAN SELECT {COLUMNS} FROM entry WHERE {where} "
+        "ORDER BY taken DESC, id DESC LIMIT 20",
+        values,
+    ).fetchall()
+    said = " ".join(str(row[3]) for row in plan)
+    assert index in said
+    assert "TEMP B-TREE FOR ORDER BY" not in said  # no sorting of all that is there
