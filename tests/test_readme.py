@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parent))
-
-import readme
+from tests import readme
 
 
 def test_every_command_in_the_readme_prints_what_stands_there(tmp_path: Path) -> None:

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import pytest
 
 from beltpitch.advice.cautions import turning
+from tests import readme
 
 ROOT = Path(__file__).resolve().parent.parent.parent
-sys.path.insert(0, str(ROOT / "tests"))
-
-import readme  # noqa: E402
 
 
 @pytest.mark.parametrize("page", ["windows.md", "adjusting.md"])
