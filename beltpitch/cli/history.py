@@ -259,7 +259,8 @@ def trend(
     file = k.machine_for(machine)
     about = about_belt(file, belt)
     with _open(book, file) as kept:
-        entries = kept.entries(_filter(file, belt=belt), most=MOST)
+        which = _filter(file, belt=belt) if file is not None else _only_owner(kept, belt)
+        entries = kept.entries(which, most=MOST)
         if not entries:
             raise RequestError(f'no reading of "{belt}" in the book {kept.path}')
     found = trend_of(entries, about)
@@ -271,6 +272,19 @@ def trend(
         print_json({"schema": SCHEMA, "history": {"trend": trend_json(belt, found)}})
     else:
         _draw_trend(belt, found, unit)
+
+
+def _only_owner(kept: History, belt: str) -> Filter:
+    """Return the filter of a belt without a machine file, if only one machine has it."""
+    from beltpitch.keep.history import Filter
+
+    owners = [machine for machine, name in kept.belts() if name == belt]
+    if len(owners) > 1:
+        named = ", ".join(owner or "no machine" for owner in owners)
+        raise RequestError(
+            f'"{belt}" is kept for several machines ({named}): give --machine FILE of one'
+        )
+    return Filter(machine=owners[0] if owners else None, belt=belt)
 
 
 def trend_json(belt: str, found: Trend) -> dict[str, Any]:

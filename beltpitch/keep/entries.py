@@ -170,6 +170,15 @@ def _words(value: object, key: str) -> str:
     return value
 
 
+def _file_name(value: object, key: str) -> str:
+    text = _words(value, key)
+    if text.startswith(".") or any(c in text for c in "/\\:"):
+        raise _wanted(
+            key, value, f'write the name of a file beside this one, as in {key} = "book.sqlite"'
+        )
+    return text
+
+
 def _amount(kind: q.Kind, least: str = "positive") -> Reader:
     read = q.positive if least == "positive" else q.parse
 
@@ -284,7 +293,7 @@ MACHINE_KEYS: Mapping[str, Reader] = {
     "name": _words,
     "check_every": _amount(q.TIME),
     "frame": _choice("aluminium", "steel"),
-    "book": _words,
+    "book": _file_name,
     "note": _words,
 }
 BELT_KEYS: Mapping[str, Reader] = {

@@ -58,7 +58,7 @@ class Machine:
     frame
         ``aluminium`` or ``steel``; what it does to tension when the shop warms.
     book
-        File of the book, relative to the machine file; None for the user's own book.
+        File of the book, beside the machine file; None for the user's own book.
     note
         Anything else.
     path

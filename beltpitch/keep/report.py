@@ -44,6 +44,7 @@ from beltpitch.reading import COVERAGE
 from beltpitch.verdict import judged
 
 READINGS_SHOWN = 10
+MOST_BELTS = 60  # on one page; each has two pictures
 TEMPLATE = "report.html"
 PRINT_TIMEOUT_S = 180
 # Names that Chromium and its kin go by on Linux, macOS and Windows.
@@ -95,6 +96,7 @@ class Report:
     pairs: tuple[PairPage, ...]
     cautions: tuple[str, ...]
     note: str | None = None
+    left_out: int = 0
 
 
 # --- what is known of a belt beside its readings ------------------------------------------------
@@ -147,9 +149,16 @@ def report_of(
     """
     title = machine.name if machine is not None else _only_machine(history, name)
     kept = [belt for owner, belt in history.belts() if owner == title]
-    names = list(dict.fromkeys([*(machine.belts if machine else ()), *kept]))
-    belts = tuple(_belt_page(history, title, machine, one) for one in names)
-    pairs = tuple(_pair_page(machine, p, belts) for p in machine.pairs) if machine else ()
+    # belts that were read come first where there are more than a page can hold
+    names = list(dict.fromkeys([*kept, *(machine.belts if machine else ())]))
+    shown = set(names[:MOST_BELTS])
+    in_order = dict.fromkeys([*(machine.belts if machine else ()), *kept])
+    belts = tuple(_belt_page(history, title, machine, n) for n in in_order if n in shown)
+    pairs = tuple(
+        _pair_page(machine, pair.name, belts)
+        for pair in (machine.pairs.values() if machine else ())
+        if machine is not None and shown.issuperset(pair.belts)
+    )
     turn = any(page.trend.word in ("slack", "tight") for page in belts)
     vertical = any(d.vertical for d in machine.duties.values()) if machine else None
     says = turning(vertical=vertical or None, pair=bool(pairs)) if turn else plucking()
@@ -161,6 +170,7 @@ def report_of(
         pairs=pairs,
         cautions=says,
         note=machine.note if machine else None,
+        left_out=len(names) - len(belts),
     )
 
 

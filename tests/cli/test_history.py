@@ -256,6 +256,16 @@ def test_trend_says_drift_date_and_doubt(capsys: Capture, home: Path) -> None:
     assert 'no reading of "z"' in run(capsys, "history", "trend", "z")[2]
 
 
+def test_a_trend_does_not_mix_machines_with_belts_of_one_name(capsys: Capture, home: Path) -> None:
+    keep(capsys, 70.2, "2026-03-01")
+    (home / "beltpitch.toml").write_text(FILE.replace("Northlight router", "laser"))
+    keep(capsys, 50.0, "2026-03-02")
+    (home / "beltpitch.toml").unlink()
+    code, _, err = run(capsys, "history", "trend", "y-left")
+    assert code == 2
+    assert "several machines (Northlight router, laser)" in err
+
+
 # --- out, in, away -------------------------------------------------------------------------------
 
 

@@ -142,6 +142,20 @@ def test_without_a_file_the_book_alone_will_do(tmp_path: Path) -> None:
             r.report_of(history, name="mill")
 
 
+def test_a_machine_of_ten_thousand_belts_shows_those_that_were_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "many.toml"
+    rows = [f'[belts.b{i}]\nbelt = "2GT 9 mm"\n' for i in range(10_000)]
+    path.write_text('[machine]\nname = "Northlight router"\n' + "".join(rows))
+    monkeypatch.setattr(r, "MOST_BELTS", 3)
+    with History(tmp_path / "book.sqlite") as history:
+        history.keep(sitting(belt="b9000"))
+        found = r.report_of(history, m.load(path))
+    assert [page.name for page in found.belts] == ["b0", "b1", "b9000"]
+    assert "9997 more belts are not shown" in Page(r.html_of(found)).text
+
+
 def test_the_most_urgent_belt_stands_first(tmp_path: Path) -> None:
     with History(tmp_path / "book.sqlite") as history:
         history.keep(sitting(70.0, belt="a"))
