@@ -291,6 +291,8 @@ class Measuring:
                 yield from self._pluck(pluck)
             elif not self._count:
                 self._cautions.setdefault(pluck.refused or "no pluck was heard")
+        for sitting in self._sittings:
+            sitting.settle()
         self._phase = "done"
         yield self._said("ended")
 
@@ -452,6 +454,10 @@ class Measuring:
         subject = self._subject
         one = sitting.hear(index, pluck)
         sitting.judge()
+        if one.pitch is not None and len(self._sittings) == PAIR and sitting.jumped(index):
+            self._cautions.setdefault(JUMPED)
+            self._looks = 0
+            one = sitting.steps[index].heard[-1]
         self._count += 1
         end_s = pluck.onset_s + (len(pluck.samples) - pluck.onset) / pluck.rate_hz
         if one.used:
@@ -468,9 +474,6 @@ class Measuring:
             self._sound(pluck.onset_s, end_s),
         )
         if one.used:
-            if len(self._sittings) == PAIR and sitting.jumped(index):
-                self._cautions.setdefault(JUMPED)
-                self._looks = 0
             self._compare()
         yield self._said("taken" if one.used else "refused", taken)
         if one.used and self._guide():
@@ -517,7 +520,8 @@ class Measuring:
         if len(self._sittings) != PAIR or not all(b.plucked for b in self._sittings):
             return
         a, b = (sitting.readings[-1] for sitting in self._sittings)
-        if min(_fewest(sitting) for sitting in self._sittings) >= LEAST_PLUCKS:
+        fewest = min(_fewest(sitting) for sitting in self._sittings)
+        if fewest >= LEAST_PLUCKS:
             self._looks += 1
         self._match = compare(
             a,
@@ -527,6 +531,7 @@ class Measuring:
             same_span=self._same_span,
             one_roll=self._one_roll,
             look=max(1, self._looks),
+            fewest=fewest,
             turning=self._turning,
             window=self._sittings[0].subject.window,
         )

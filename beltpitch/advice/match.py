@@ -210,6 +210,7 @@ def compare(
     same_span: bool | None = None,
     one_roll: bool = True,
     look: int | None = None,
+    fewest: int | None = None,
     turning: int | None = None,
     window: Window | None = None,
 ) -> Match:
@@ -229,6 +230,8 @@ def compare(
         Belts of the same name come from one roll.
     look
         Number of this look where one looks after every pluck; None for a single look.
+    fewest
+        Fewest plucks that any strand of either belt has; by default, those of the two readings.
     turning
         The belt whose tensioner is being turned; by default the better one to change is named.
     window
@@ -250,7 +253,9 @@ def compare(
         return replace(blank, notes=(f"no frequency yet of {' and '.join(silent)}",))
     if same_span is None:
         same_span = a.span == b.span
-    pair = _Pair(a, b, names, same_span=same_span, one_roll=one_roll)
+    if fewest is None:
+        fewest = min(sum(p.used for p in r.plucks) for r in (a, b))
+    pair = _Pair(a, b, names, same_span=same_span, one_roll=one_roll, fewest=fewest)
     return _judged(pair, blank, turning, window)
 
 
@@ -261,6 +266,7 @@ class _Pair:
     names: tuple[str, str]
     same_span: bool
     one_roll: bool
+    fewest: int
 
     @property
     def both(self) -> tuple[Reading, Reading]:
@@ -315,7 +321,7 @@ def _judged(pair: _Pair, blank: Match, turning: int | None, window: Window | Non
         values = middle * (1 + apart.value / 2), middle * (1 - apart.value / 2)
     half = _quantile(blank.look, apart.dof) * apart.u
     interval = apart.value - half, apart.value + half
-    few = blank.look is not None and _fewest(pair) < LEAST_PLUCKS
+    few = blank.look is not None and pair.fewest < LEAST_PLUCKS
     word: Word = "not yet known" if few else word_of(interval, blank.within)
     found = replace(
         blank,
@@ -326,7 +332,7 @@ def _judged(pair: _Pair, blank: Match, turning: int | None, window: Window | Non
         values_n=values,
         cancelled=_cancelled(pair, apart) if basis != "frequency" else (),
         preloads=_preloads(pair, apart) if basis == "strand" else None,
-        hint=_hint(apart, _fewest(pair), blank.within) if word == "not yet known" else None,
+        hint=_hint(apart, pair.fewest, blank.within) if word == "not yet known" else None,
         notes=_notes(pair, few=few),
     )
     return replace(found, turn=None if word == "matched" else _turn(pair, found, turning, window))
@@ -451,10 +457,6 @@ def _cancelled(pair: _Pair, apart: Estimate) -> tuple[tuple[str, float], ...]:
             if size > WORTH_NAMING and left.get(line.name, 0.0) < CANCELLED * size:
                 found[line.name] = max(size, found.get(line.name, 0.0))
     return tuple(sorted(found.items(), key=lambda item: -item[1]))
-
-
-def _fewest(pair: _Pair) -> int:
-    return min(sum(p.used for p in r.plucks) for r in pair.both)
 
 
 # --- words --------------------------------------------------------------------------------------
