@@ -17,7 +17,8 @@ Conventions
   several modes as in physics section 3), so the dominant mode glides half as much again as the
   others. ``coherent=True`` drops the first term: all partials glide together.
 * Signal-to-noise ratio: RMS of the first 0.3 s of the pluck over RMS of the broadband noise, both
-  after the microphone's high-pass. Hum and fans are given relative to that noise.
+  after the microphone's high-pass. Hum and fans are given relative to that noise; neighbour, twist
+  and edgewise mode relative to the belt, all as the microphone hears them.
 * What is drawn from where: see :func:`draw`. Bending stiffness, loss and frame gain of small
   belts have no measured source; the ranges are wide and stand in one place.
 """
@@ -331,6 +332,7 @@ def pluck_sound(case: Case, rng: np.random.Generator, factor: float = 1.0) -> Ar
     loud[0] *= 10 ** (case.first_partial_db / 20)
     sound = _ring(loud, partials, decays, swing, case.rate_hz, case)
     level = _early_rms(sound, case.rate_hz)
+    heard = _early_rms(_microphone(case, sound), case.rate_hz)
     for ratio, relative_db, share in (
         (case.twist_ratio, case.twist_db, 6),
         (case.edge_ratio, case.edge_db, 3),
@@ -338,7 +340,7 @@ def pluck_sound(case: Case, rng: np.random.Generator, factor: float = 1.0) -> Ar
     ):
         if relative_db > ABSENT_DB:
             also = _companion(case, ratio, factor, share, rng)
-            sound = _sum(sound, also * (level * 10 ** (relative_db / 20)))
+            sound = _sum(sound, also * (heard * 10 ** (relative_db / 20)))
     if case.finger_db > ABSENT_DB:
         sound = _sum(sound, _finger(case, rng) * (level * 10 ** (case.finger_db / 20)))
     if case.thump_db > ABSENT_DB:
@@ -349,7 +351,7 @@ def pluck_sound(case: Case, rng: np.random.Generator, factor: float = 1.0) -> Ar
 def _companion(
     case: Case, ratio: float, factor: float, count: int, rng: np.random.Generator
 ) -> Array:
-    """Return another series (twist, edgewise, neighbour) whose early RMS is 1."""
+    """Return another series (twist, edgewise, neighbour), early RMS 1 behind the microphone."""
     number = np.arange(1, count + 1, dtype=float)
     partials = case.modes(count) * ratio * factor
     number, partials = (each[partials < 0.45 * case.rate_hz] for each in (number, partials))
@@ -360,8 +362,12 @@ def _companion(
     decays = np.pi * partials[0] / quality * number**case.decay_power
     still = replace(case, glide=0.0)
     sound = _ring(loud, partials, decays, np.zeros(number.size), case.rate_hz, still)
-    rms = _early_rms(sound, case.rate_hz)
+    rms = _early_rms(_microphone(case, sound), case.rate_hz)
     return np.asarray(sound / rms) if rms > 0 else sound
+
+
+def _microphone(case: Case, samples: Array) -> Array:
+    return highpass(samples, case.rate_hz, case.highpass_hz, case.highpass_order)
 
 
 def _finger(case: Case, rng: np.random.Generator) -> Array:
@@ -481,14 +487,9 @@ def render(case: Case) -> Simulated:
         first = int(onset * case.rate_hz)
         sound = sound[: frames - first] * (rng.uniform(0.6, 1.0) if case.plucks > 1 else 1.0)
         clean[first : first + sound.size] += sound
-    clean = highpass(clean, case.rate_hz, case.highpass_hz, case.highpass_order)
+    clean = _microphone(case, clean)
     signal = _early_rms(clean[int(onsets[0] * case.rate_hz) :], case.rate_hz)
-    noise = highpass(
-        coloured(frames, case.rate_hz, case.noise_slope, rng),
-        case.rate_hz,
-        case.highpass_hz,
-        case.highpass_order,
-    )
+    noise = _microphone(case, coloured(frames, case.rate_hz, case.noise_slope, rng))
     level = signal * 10 ** (-case.snr_db / 20)
     noise *= level / np.sqrt(np.mean(noise**2))
     total = clean + noise + _tones(case, frames, level, rng)
@@ -517,7 +518,7 @@ def _tones(case: Case, frames: int, level: float, rng: np.random.Generator) -> A
     if case.hum_db > ABSENT_DB:
         hum = _hum(case, frames, rng)
         if rng.uniform() < 0.5:  # by air: through the microphone's high-pass
-            hum = highpass(hum, case.rate_hz, case.highpass_hz, case.highpass_order)
+            hum = _microphone(case, hum)
             hum /= np.sqrt(np.mean(hum**2))
         tones += level * 10 ** (case.hum_db / 20) * hum
     if case.fans and case.fan_db > ABSENT_DB:
