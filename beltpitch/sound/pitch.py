@@ -19,15 +19,12 @@ import numpy as np
 
 from beltpitch.sound import reasons
 from beltpitch.sound.block import Samples
+from beltpitch.sound.evidence import Candidate
 from beltpitch.sound.fit import Start, chosen, fit
 from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck, Partial, Pitch
+from beltpitch.sound.lines import Lines, lines_of
 from beltpitch.sound.pluck import Pluck
-from beltpitch.sound.series import (
-    Candidate,
-    Lines,
-    candidates_of,
-    lines_of,
-)
+from beltpitch.sound.series import candidates_of
 from beltpitch.sound.several import set_aside
 from beltpitch.sound.spectrum import spectrum_of
 from beltpitch.sound.stiff import laid_through

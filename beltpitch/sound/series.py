@@ -1,185 +1,45 @@
-"""Which fundamental explains the lines: comparison of series, by log likelihood ratio.
+"""Which fundamentals may explain the lines: candidates, refined and ranked by their evidence.
 
-Every candidate (f_s, B) is asked to explain all the lines heard, as partials
-``f_n = n f_s sqrt(1 + B n^2)`` or as strangers, and is held to what it promises:
+Every strong line is tried as partial 1, 2, 3 ... of series of several stiffnesses; a quick merit
+ranks these, the best are fitted to the lines they explain and weighed in full (evidence.py).
 
-- a line at the right place counts by how much more likely it stands there than a stranger would;
-  strangers are as dense as the lines are, and rarely strong;
-- a partial that should be heard and is not costs by how far it ought to have stood above the
-  noise, judged from its neighbours in the series (a broad prior on a pluck's envelope, with room
-  for a node at the plucked point and for a microphone that is deaf below LOW_HZ);
-- against all this stands "no series at all", so that chance is counted: the prior is spread evenly
-  over log frequency, and a narrow candidate takes only its own width of it.
-
-Small fundamentals explain any set of lines; here their many empty places cost them.
-
-Conventions: scores in nats, 0 is "strangers only"; levels in dB.
+Conventions: scores in nats, 0 is "strangers only".
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from beltpitch.sound.block import Samples
+from beltpitch.sound.evidence import (
+    LOW_DB_PER_OCTAVE,
+    LOW_DEEPEST_DB,
+    LOW_HZ,
+    OFF_SPACING,
+    REACH,
+    STIFFNESS_COST,
+    STIFFNESS_FREE,
+    STRANGER_DB,
+    STRANGERS_OVER_HZ,
+    Candidate,
+    match,
+    score,
+)
 from beltpitch.sound.heard import FrequencyRange
-from beltpitch.sound.spectrum import LEAST_GAIN, Spectrum
+from beltpitch.sound.lines import OFF_SERIES, Lines
 
-DB = 10.0 / math.log(10.0)  # dB per neper of power
-MAINS_HZ = (50.0, 60.0)
-MAINS_MULTIPLES = 20
-MAINS_OFF, MAINS_OFF_HZ = 1.5e-3, 0.15  # grids wander by less
-STANDING = 0.25  # of the decay of the rest of the sound
-STANDING_PER_S = 1.5
-MOST_LINES = 30  # of the lowest that matter
-WEAK_DB = 50.0  # lines this far below the strongest do not matter
-COMPANION_HZ = 7.0  # a weaker line this near belongs to its stronger neighbour
-COMPANION_RATIO = 0.3
 ANCHORS = 12  # strongest lines tried as partials
 ANCHOR_NUMBERS = 14  # as partial number 1 to this
 STIFFNESSES = (0.0, 3e-4, 1e-3, 3e-3, 1e-2, 2.5e-2)
 STIFFNESS_SCALE = 0.01  # of short spans (xi = 30); a Gaussian prior where B is fitted
-STIFFNESS_FREE = 2e-4  # of long ones
-STIFFNESS_COST = 1.0  # prior: falls as 1 / B above that
-OFF_SERIES = 0.0015  # real partials lie off the stiff series by this much
 ROUGH_OFF = 0.004
-OFF_SPACING = 0.12
-REACH = 3.0  # in standard deviations
-STRANGERS_OVER_HZ = 1000.0  # strangers are looked for over this much at least
-STRANGER_DB = 8.0  # strangers' strength: exponential, mean
-ENVELOPE_DB = 6.0  # scatter of partials about a smooth envelope
-SHAPE_MEAN = np.array([-6.0, -1.0, -0.5])  # dB: an octave, 100 Hz, dB of deafness
-SHAPE_SD = np.array([20.0, 5.0, 1.5, 0.35])  # the same, after the overall level
-CHANCE_SHARE = 0.015  # of partials silent for no reason known
-NODES = (2, 3, 4, 5, 6, 7)
-NODE_SHARE = 0.6  # of the partials with a node where it is plucked or heard
-NODE_PRIOR = -1.5  # log probability that it is one of these
-LOW_HZ = 150.0
-LOW_DB_PER_OCTAVE = 24.0
-LOW_DEEPEST_DB = 60.0
-ENDS = 2
-DECAY_MEAN = (2.2, 0.45)  # of ln(decay in 1/s): level, and slope an octave
-DECAY_SD = np.array([1.2, 0.3])
-DECAY_SCATTER = 0.35
-DECAY_TAIL = 3.0  # degrees of freedom: some partials beat and die as they like
-BEATING = 0.7  # 1/s: what beating does to a measured decay
-SLOWEST, FASTEST = 0.3, 300.0  # 1/s
-STEADY = 0.3  # 1/s: slower is not told from steady
-STEADY_SHARE = 0.35  # of strangers
-HIDDEN_GAIN = 2.0
-BEYOND_WEIGHT = 0.35  # empty places above the highest line found say the same thing again
 REFINING = ((5, 0.004), (10, 0.003), (20, 0.002), (200, 0.0015))  # number up to which, reach
 STIFFNESS_APART = 0.02
 CANDIDATES = 10  # refined and scored in full
 SAME = 0.006  # candidates this near are one
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Lines:
-    """The lines that count, rising in frequency; arrays of shape (lines,)."""
-
-    frequency_hz: Samples
-    u_hz: Samples
-    level_db: Samples
-    above_db: Samples  # above the least that is taken for a line
-    gain: Samples
-    decay_per_s: Samples
-    amplitude: Samples
-    top_hz: float
-    spectrum: Spectrum
-
-    def threshold_db(self, frequency_hz: Samples) -> Samples:
-        """Level a line must have there to be seen."""
-        s = self.spectrum
-        where = frequency_hz / s.step_hz - s.first
-        floor = np.interp(where, np.arange(len(s.floor)), s.floor)
-        out: Samples = DB * (floor + math.log(LEAST_GAIN))
-        return out
-
-    def limit_db(self, frequency_hz: Samples) -> Samples:
-        """Level above which no line can hide there: what stands there and some noise more."""
-        s = self.spectrum
-        where = frequency_hz / s.step_hz - s.first
-        around = np.maximum(1.0, OFF_SERIES * where)[:, None] * np.linspace(-1.0, 1.0, 9)
-        near = np.clip((where[:, None] + around).astype(int), 0, s.gain.shape[1] - 1)
-        over = np.minimum(LEAST_GAIN, s.gain[s.common][near].max(axis=1) + HIDDEN_GAIN)
-        floor = np.interp(where, np.arange(len(s.floor)), s.floor)
-        out: Samples = DB * (floor + np.log(over))
-        return out
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Candidate:
-    """One series and how it explains the lines.
-
-    ``line`` holds for n = 1, 2, ... the index of the line taken for partial n, -1 for none.
-    """
-
-    string_hz: float
-    stiffness: float
-    score: float
-    line: NDArray[np.intp]
-
-    @property
-    def frequency_hz(self) -> float:
-        """Mode 1."""
-        return self.string_hz * math.sqrt(1.0 + self.stiffness)
-
-    @property
-    def numbers(self) -> NDArray[np.intp]:
-        """Numbers of the partials that were found."""
-        out: NDArray[np.intp] = np.flatnonzero(self.line >= 0) + 1
-        return out
-
-
-def lines_of(spectrum: Spectrum) -> Lines:
-    """Choose the lines that every candidate must explain."""
-    p = spectrum.peaks
-    level = DB * p.level
-    loud = level > level.max(initial=-np.inf) - WEAK_DB
-    keep = np.flatnonzero(loud & ~_mains(spectrum))
-    own = [
-        k
-        for k in keep
-        if not np.any(
-            (np.abs(p.frequency_hz[keep] - p.frequency_hz[k]) < COMPANION_HZ)
-            & (p.gain[k] < COMPANION_RATIO * p.gain[keep])
-        )
-    ]
-    order = np.array(own, dtype=np.intp)
-    order = order[np.argsort(p.frequency_hz[order])][:MOST_LINES]
-    top = float(p.frequency_hz[order[-1]]) * (1 + OFF_SERIES) if len(order) else 0.0
-    return Lines(
-        frequency_hz=p.frequency_hz[order],
-        u_hz=p.frequency_u_hz[order],
-        level_db=level[order],
-        above_db=DB * np.log(p.gain[order] / LEAST_GAIN),
-        gain=p.gain[order],
-        decay_per_s=p.decay_per_s[order],
-        amplitude=p.amplitude[order],
-        top_hz=top,
-        spectrum=spectrum,
-    )
-
-
-def _mains(spectrum: Spectrum) -> NDArray[np.bool_]:
-    """Lines at a multiple of the mains that stand while the rest of the sound dies."""
-    p = spectrum.peaks
-    if len(p.gain) == 0:
-        return np.zeros(0, dtype=np.bool_)
-    on = np.zeros(len(p.gain), dtype=np.bool_)
-    for mains in MAINS_HZ:
-        multiple = np.clip(np.round(p.frequency_hz / mains), 1, MAINS_MULTIPLES)
-        reach = np.maximum(MAINS_OFF_HZ, MAINS_OFF * p.frequency_hz)
-        on |= np.abs(p.frequency_hz - multiple * mains) < reach
-    weight = np.log(p.gain) * ~on
-    if weight.sum() == 0:
-        return np.asarray(on & (p.decay_per_s < STANDING_PER_S).all(), np.bool_)
-    rest = float(np.exp((weight * np.log(np.maximum(p.decay_per_s, SLOWEST))).sum() / weight.sum()))
-    return np.asarray(on & (p.decay_per_s < min(STANDING * rest, STANDING_PER_S)), np.bool_)
 
 
 def candidates_of(lines: Lines, expected: FrequencyRange) -> list[Candidate]:
@@ -207,35 +67,6 @@ def refined(lines: Lines, string_hz: float, stiffness: float) -> Candidate:
     return score(lines, f, b)
 
 
-def series_hz(string_hz: float, stiffness: float, top_hz: float) -> Samples:
-    """Frequencies of the partials up to ``top_hz``."""
-    count = max(1, int(top_hz / string_hz))
-    n = np.arange(1, count + 1)
-    f = n * string_hz * np.sqrt(1.0 + stiffness * n**2)
-    out: Samples = f[f <= top_hz]
-    return out
-
-
-def match(lines: Lines, string_hz: float, stiffness: float, off: float) -> NDArray[np.intp]:
-    """Index of the line nearest to each partial within reach, -1 for none."""
-    where = series_hz(string_hz, stiffness, lines.top_hz)
-    if len(where) == 0:
-        return np.full(1, -1, dtype=np.intp)
-    distance = np.abs(where[:, None] - lines.frequency_hz)
-    sigma = spread(lines, where, string_hz, off)
-    inside = distance < REACH * sigma
-    merit = np.where(inside, np.log(lines.gain) - 0.5 * (distance / sigma) ** 2, -np.inf)
-    best = merit.argmax(axis=1)
-    return np.asarray(np.where(inside[np.arange(len(where)), best], best, -1), np.intp)
-
-
-def spread(lines: Lines, where: Samples, string_hz: float, off: float) -> Samples:
-    """Return the standard deviation of a line about its place, shape (partials, lines)."""
-    width = np.minimum(off * where, OFF_SPACING / REACH * string_hz)
-    out: Samples = np.sqrt(width[:, None] ** 2 + np.minimum(lines.u_hz, width[:, None]) ** 2)
-    return out
-
-
 def _fitted(lines: Lines, line: NDArray[np.intp], f: float, b: float) -> tuple[float, float]:
     """Least squares of (f_n / n)^2 = f_s^2 + (f_s^2 B) n^2, with the prior on B."""
     found = np.flatnonzero(line >= 0)
@@ -257,131 +88,6 @@ def _fitted(lines: Lines, line: NDArray[np.intp], f: float, b: float) -> tuple[f
         if slope > 0 and square_s > 0:
             return math.sqrt(square_s), slope / square_s
     return math.sqrt(b1 / a11), 0.0
-
-
-def score(lines: Lines, string_hz: float, stiffness: float) -> Candidate:
-    """Score one series in full."""
-    line = match(lines, string_hz, stiffness, OFF_SERIES)
-    where = series_hz(string_hz, stiffness, lines.top_hz)
-    found = np.flatnonzero(line >= 0)
-    if len(found) == 0 or len(where) == 0:
-        return Candidate(string_hz, stiffness, -np.inf, line)
-    best, most = line, -np.inf
-    for highest in _ends(found):
-        cut = line.copy()
-        cut[highest:] = -1
-        total = _explained(lines, where, cut, string_hz)
-        if total > most:
-            best, most = cut, total
-    most -= STIFFNESS_COST * math.log1p(stiffness / STIFFNESS_FREE)
-    return Candidate(string_hz, stiffness, most, best)
-
-
-def _ends(found: NDArray[np.intp]) -> list[int]:
-    """Partial numbers at which the series may end: where the gaps are widest, and the last."""
-    n = found + 1
-    gaps = n[1:] / n[:-1] * np.where(n[1:] - n[:-1] > 1, 1.0, 0.0)
-    widest = np.argsort(gaps)[::-1][:ENDS]
-    return [int(n[-1]), *(int(n[g]) for g in widest if gaps[g] > 0)]
-
-
-def _explained(lines: Lines, where: Samples, line: NDArray[np.intp], string_hz: float) -> float:
-    """Log likelihood ratio of a series with these lines for partials, against strangers only."""
-    found = np.flatnonzero(line >= 0)
-    k = line[found]
-    sigma = spread(lines, where, string_hz, OFF_SERIES)[found, k]
-    off = (lines.frequency_hz[k] - where[found]) / sigma
-    place = -0.5 * off**2 - np.log(sigma * math.sqrt(2 * math.pi))
-    strange = -lines.above_db[k] / STRANGER_DB - math.log(STRANGER_DB)
-    last = min(len(where), 2 * (int(found[-1]) + 1))
-    strong, mean, scatter = _envelope(lines, where[:last], found, k)
-    total = float((place - strange).sum()) + strong
-    total += _missing(lines, where[:last], line[:last], mean, scatter)
-    total += _dying(lines, found, k)
-    total += _strangers(lines, len(lines.gain) - len(set(k.tolist())))
-    total -= _strangers(lines, len(lines.gain))
-    return total
-
-
-def _dying(lines: Lines, found: NDArray[np.intp], k: NDArray[np.intp]) -> float:
-    """Log likelihood ratio of the decays: a smooth rise with number against anything at all.
-
-    ln(decay) is a straight line in octaves of n with broad priors, plus scatter and what the
-    measurement itself is unsure of; strangers die at any rate, or not at all.
-    """
-    decay = np.maximum(lines.decay_per_s[k], SLOWEST)
-    doubt = np.hypot(2 * np.pi * lines.u_hz[k], BEATING) / decay
-    octave = np.log2(found + 1.0)
-    width = np.stack([np.ones_like(octave), octave], axis=1) * DECAY_SD
-    left = np.log(decay) - DECAY_MEAN[0] - DECAY_MEAN[1] * octave
-    known = width @ width.T + np.diag(DECAY_SCATTER**2 + np.minimum(doubt, 2.0) ** 2)
-    factor = np.linalg.cholesky(known)
-    z = np.linalg.solve(factor, left)
-    tail = -0.5 * (DECAY_TAIL + 1) * np.log1p(z**2 / DECAY_TAIL)
-    series = float((tail - np.log(np.diag(factor))).sum()) - 0.5 * len(k) * math.log(2 * math.pi)
-    steady = np.exp(-0.5 * (lines.decay_per_s[k] / np.hypot(STEADY, doubt * decay)) ** 2)
-    strange = np.log((1 - STEADY_SHARE) / math.log(FASTEST / SLOWEST) + STEADY_SHARE * steady)
-    return series - float(strange.sum())
-
-
-def _envelope(
-    lines: Lines, where: Samples, found: NDArray[np.intp], k: NDArray[np.intp]
-) -> tuple[float, Samples, Samples]:
-    """Log likelihood of the levels found; level and scatter to be expected of every partial.
-
-    A Gaussian process: levels in dB are a broad straight line in octaves and in hertz (a strip's
-    near field dies as exp(-k d)), less a microphone's unknown deafness below LOW_HZ, each
-    coefficient with its own prior, and scatter (Rasmussen & Williams 2006, section 2.7).
-    """
-    octave = np.log2(np.arange(1, len(where) + 1))
-    deaf = np.clip(LOW_DB_PER_OCTAVE * np.log2(LOW_HZ / where), 0.0, LOW_DEEPEST_DB)
-    basis = np.stack([np.ones_like(octave), octave, where / 100.0, deaf], axis=1)
-    mean = basis[:, 1:] @ SHAPE_MEAN + lines.level_db.max()
-    width = basis * SHAPE_SD
-    here = width[found]
-    known = here @ here.T + np.eye(len(found)) * ENVELOPE_DB**2
-    factor = np.linalg.cholesky(known)
-    left = np.linalg.solve(factor, np.column_stack([lines.level_db[k] - mean[found], here]))
-    z, cross = left[:, 0], width @ left[:, 1:].T
-    strong = -0.5 * float(z @ z) - float(np.log(np.diag(factor)).sum())
-    strong -= 0.5 * len(found) * math.log(2 * math.pi)
-    expected = mean + cross @ z
-    variance = (width**2).sum(axis=1) - (cross**2).sum(axis=1) + ENVELOPE_DB**2
-    return strong, expected, np.sqrt(np.maximum(variance, 1.0))
-
-
-def _strangers(lines: Lines, count: int) -> float:
-    """Log likelihood of the places of ``count`` strangers, their density unknown.
-
-    Poisson with an exponential prior on the density, marginalised: count! / (width + scale)^count.
-    """
-    width = max(lines.top_hz, STRANGERS_OVER_HZ)
-    return math.lgamma(count + 1) - count * math.log(width)
-
-
-def _missing(
-    lines: Lines, where: Samples, line: NDArray[np.intp], mean: Samples, scatter: Samples
-) -> float:
-    """Log probability that all partials that were not found lie below the noise."""
-    gone = np.flatnonzero(line[: len(where)] < 0)
-    if len(gone) == 0:
-        return 0.0
-    below = _normal_below((lines.limit_db(where[gone]) - mean[gone]) / scatter[gone])
-    highest = np.flatnonzero(line >= 0).max()
-    weight = np.where(gone > highest, BEYOND_WEIGHT, 1.0)
-    plain = float((weight * np.log(CHANCE_SHARE + (1 - CHANCE_SHARE) * below)).sum())
-    best = plain
-    for m in NODES:  # plucked, or heard, where the partials m, 2m, 3m ... have a node
-        share = np.where((gone + 1) % m == 0, NODE_SHARE, CHANCE_SHARE)
-        cost = weight * np.log(share + (1 - share) * below)
-        best = max(best, float(cost.sum()) + NODE_PRIOR)
-    return best
-
-
-def _normal_below(x: Samples) -> Samples:
-    """Return the normal distribution function (logistic form, good to 0.01)."""
-    out: Samples = 1.0 / (1.0 + np.exp(np.clip(-1.5976 * x - 0.07056 * x**3, -60, 60)))
-    return out
 
 
 def _rough(lines: Lines, expected: FrequencyRange) -> list[tuple[float, float]]:

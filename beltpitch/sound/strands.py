@@ -16,8 +16,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from beltpitch.sound import reasons
+from beltpitch.sound.evidence import Candidate
 from beltpitch.sound.heard import FrequencyRange
-from beltpitch.sound.series import Candidate, Lines, candidates_of
+from beltpitch.sound.lines import Lines
+from beltpitch.sound.series import candidates_of
 
 CLEAR_SCORE = 14.0  # nats by which the second series must beat chance
 FEWEST = 2
