@@ -30,7 +30,7 @@ from beltpitch.verdict import Verdict, judged
 
 Way = Literal["one", "strands", "sides", "parks"]
 
-MOST_PLUCKS = 200  # of one step that are kept
+MOST_PLUCKS = 100  # of one step that are kept
 JOINT = 8  # plucks that are decided together anew when one of them disagrees
 SAME_TONE = 0.01  # relative; within it plucks need no new decision
 BOTH = 2
