@@ -14,6 +14,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from beltpitch import asking
 from beltpitch.asking import Typed
@@ -25,6 +26,10 @@ from beltpitch.belt.strung import Strung, Tone, carried, parked, strung
 from beltpitch.errors import CannotTell, RequestError
 from beltpitch.estimate import BudgetLine, Estimate, Part, rectangular
 from beltpitch.sound.heard import FrequencyRange, Heard, Pitch
+
+if TYPE_CHECKING:
+    from beltpitch.sound.pluck import Pluck
+    from beltpitch.sound.recording import Recording
 
 COVERAGE = 0.95  # of the intervals that are shown
 # Pluck-to-pluck scatter of a belt whose own scatter is not known yet, with its degrees of freedom:
@@ -425,21 +430,42 @@ def read(
     RequestError
         If span or range cannot be.
     """
-    from beltpitch.sound.block import Block
-    from beltpitch.sound.pitch import hear
-    from beltpitch.sound.pluck import Listener
     from beltpitch.sound.recording import open_recording
 
     free = asking.span(span, belt, ends=ends) if isinstance(span, str) else span
     limits = expected_range(belt, free, expected)
     recording = open_recording(path)
-    true_hz = recording.rate_hz / (1 + (rate_error.value if rate_error else 0.0))
-    listener = Listener(true_hz)
-    blocks = (Block(b.samples, true_hz, b.overflow) for b in recording)
-    plucks = [pluck for block in blocks for pluck in listener.feed(block)]
-    heard = hear([*plucks, *listener.finish()], limits)
+    _, heard = _heard_in(recording, limits, rate_error)
     reading = heard_reading(heard, recording.name, belt, free, key=key, rate_error=rate_error)
     note = [recording.channel_note] if recording.channel_note else []
     said = (*reading.warnings, *note, *recording.warnings)
     echoes = asking.echoes(span=span) if isinstance(span, str) else ()
     return replace(reading, warnings=said, echoes=(*reading.echoes, *echoes))
+
+
+def heard_in(path: str | Path, expected: FrequencyRange) -> tuple[list[Pluck], Heard]:
+    """Return the plucks of a recording with what was heard of them.
+
+    Raises
+    ------
+    SourceError
+        If the file cannot be opened or is no sound.
+    """
+    from beltpitch.sound.recording import open_recording
+
+    return _heard_in(open_recording(path), expected, None)
+
+
+def _heard_in(
+    recording: Recording, expected: FrequencyRange, rate_error: Estimate | None
+) -> tuple[list[Pluck], Heard]:
+    from beltpitch.sound.block import Block
+    from beltpitch.sound.pitch import hear
+    from beltpitch.sound.pluck import Listener
+
+    true_hz = recording.rate_hz / (1 + (rate_error.value if rate_error else 0.0))
+    listener = Listener(true_hz)
+    blocks = (Block(b.samples, true_hz, b.overflow) for b in recording)
+    plucks = [pluck for block in blocks for pluck in listener.feed(block)]
+    plucks += listener.finish()
+    return plucks, hear(plucks, expected)

@@ -61,6 +61,14 @@ def recording(
             "rate error of the sound device and corrects it.",
         ),
     ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(
+            "--picture",
+            help="Draw the first pluck: waveform with the part used, spectrum with the partials, "
+            "spectrogram; a .png, .svg or .pdf (slow; one recording).",
+        ),
+    ] = None,
     machine: k.MachineOption = None,
     keep: k.KeepOption = None,
     book: k.BookOption = None,
@@ -117,6 +125,8 @@ def recording(
     else:
         card.show(verdicts, unit, heard=True)
         card.show_checks([r.source for r in readings], checks)
+    if picture is not None:
+        _draw(picture, files, readings, expected)
     if to_keep:
         _keep(verdicts, every, files, keeping, way if code == 0 else "one", (strand, travel))
     return code
@@ -234,6 +244,27 @@ def _read(
         return reading, 0
     sys.stderr.write(f"beltpitch: {path}: {reading.warnings[0]}\n")
     return reading, 1
+
+
+def _draw(
+    picture: Path, files: list[Path], readings: list[Reading], asked: FrequencyRange | None
+) -> None:
+    """Write the picture of the first pluck of one recording.
+
+    Raises
+    ------
+    RequestError
+        If several recordings were given.
+    """
+    from beltpitch.keep.plots import pluck_figure, save
+    from beltpitch.keep.portrait import portrait
+    from beltpitch.reading import expected_range
+
+    if len(files) != 1:
+        raise RequestError(f"--picture draws one recording; got {len(files)}")
+    limits = expected_range(readings[0].belt, readings[0].span, asked)
+    save(pluck_figure(portrait(files[0], limits), spectrogram=True), picture)
+    sys.stderr.write(f"beltpitch: wrote {picture}\n")
 
 
 def _cross_checked(

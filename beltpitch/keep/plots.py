@@ -356,6 +356,9 @@ MONTH_DAYS = 30.0
 
 PLUCK_IN, SPECTROGRAM_IN = 4.6, 2.0
 FLOOR_DB = -90.0
+SPECTROGRAM_HOP_S, SPECTROGRAM_WINDOW_S = 0.01, 0.12
+SPECTROGRAM_FROM_HZ = 15.0
+OCTAVES_HZ = (20, 50, 100, 200, 500, 1000, 2000)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -479,19 +482,18 @@ def _spectrogram(axes: Axes, view: PluckView) -> None:
             "the spectrogram needs librosa, which is not installed: pip install librosa"
         ) from None
     piece = np.asarray(view.samples, dtype=np.float32)
-    low = 15.0
-    bins = int(24 * np.log2(min(_highest(view), 0.4 * view.rate_hz) / low))
-    hop = 1 << max(4, round(np.log2(view.rate_hz * 0.01)))
-    with np.errstate(all="ignore"):
-        made = librosa.vqt(
-            piece, sr=view.rate_hz, hop_length=hop, fmin=low, n_bins=bins, bins_per_octave=24,
-            gamma=20.0,
-        )  # fmt: skip
-    level = librosa.amplitude_to_db(np.abs(made), ref=np.max)
+    hop = 1 << max(4, round(np.log2(view.rate_hz * SPECTROGRAM_HOP_S)))
+    size = 1 << round(np.log2(view.rate_hz * SPECTROGRAM_WINDOW_S))
+    made = librosa.stft(piece, n_fft=4 * size, win_length=size, hop_length=hop)
+    hertz = librosa.fft_frequencies(sr=view.rate_hz, n_fft=4 * size)
+    seen = (hertz >= SPECTROGRAM_FROM_HZ) & (hertz <= _highest(view))
+    level = librosa.amplitude_to_db(np.abs(made[seen]), ref=np.max)
     times = np.arange(level.shape[1]) * hop / view.rate_hz - view.onset_s
-    hertz = low * 2.0 ** (np.arange(bins) / 24)
-    axes.pcolormesh(times, hertz, level, cmap="cividis", vmin=-60, vmax=0, rasterized=True)
+    axes.pcolormesh(times, hertz[seen], level, cmap="cividis", vmin=-60, vmax=0, rasterized=True)
     axes.set_yscale("log")
+    ticks = [f for f in OCTAVES_HZ if SPECTROGRAM_FROM_HZ <= f <= _highest(view)]
+    axes.set_yticks(ticks, [str(f) for f in ticks])
+    axes.minorticks_off()
     for _, at in view.partials:
         axes.plot([times[-1]], [at], "<", color="white", markeredgecolor="black", clip_on=False)
     axes.set_xlabel("time from the onset, s")
