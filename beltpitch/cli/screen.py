@@ -137,7 +137,8 @@ class Screen:
         colour = COLOURS[verdict.word]
         rows = [Text(row, style=colour, no_wrap=True, overflow="crop") for row in both]
         word = "" if verdict.word == "unknown" else f"   {verdict.word}"
-        return [*rows, Text(f"{value} {half}{word}", style=f"bold {colour}")]
+        told = half if self._fine else half.replace("±", "+/-")
+        return [*rows, Text(f"{value} {told}{word}", style=f"bold {colour}")]
 
     def _rulers(self, verdicts: list[Verdict], match: Match | None) -> list[Text]:
         if not any(v.reading.preload for v in verdicts):
