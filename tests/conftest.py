@@ -1,6 +1,22 @@
-"""For every test: one BLAS thread, as `beltpitch.sound` asks for, also where numpy comes first."""
+"""For every test: one BLAS thread, and nobody's own book is touched.
+
+One thread as `beltpitch.sound` asks for, also where numpy comes first.
+"""
 
 import os
+from pathlib import Path
+
+import pytest
 
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
+
+
+@pytest.fixture(autouse=True)
+def own_data_folder(
+    tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+) -> Path:
+    """Let the user's data folder be an empty one, so that readings kept by name go there."""
+    folder = tmp_path_factory.mktemp("data")
+    monkeypatch.setenv("XDG_DATA_HOME", str(folder))
+    return folder

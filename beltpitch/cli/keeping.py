@@ -282,7 +282,7 @@ def one_for_the_book(readings: Sequence[Reading], way: str) -> list[Reading]:
     """Return the readings to keep: those of two strands as one, of two parks the joined one."""
     if way == "parks":
         return [readings[-1]]
-    if way != "strands":
+    if way not in ("strands", "sides") or len(readings) == 1:
         return list(readings)
     a, b = readings
     return [
@@ -343,6 +343,30 @@ def keep_all(
             sys.stderr.write(
                 f"beltpitch: kept as {done.id}{again} ({sitting.belt}) in {history.path}\n"
             )
+
+
+def offered(kept: Sequence[tuple[Asked, Verdict]], keeping: Keeping, *, ask: bool) -> None:
+    """Keep what was read live: as --keep or --no-keep say, else as a person answers, asked once.
+
+    Parameters
+    ----------
+    kept
+        Each verdict with the belt it was asked for; those without an answer are left out.
+    keeping
+        As the options have it.
+    ask
+        Whether somebody is there to be asked; without, only --keep keeps.
+    """
+    told = [(asked, verdict) for asked, verdict in kept if verdict.reading.frequency is not None]
+    if not told or keeping.keep is False:
+        return
+    if not (keeping.keep or (ask and _confirmed(named=told[0][0].name is not None))):
+        return
+    keep_all(told, keeping)
+
+
+def _confirmed(*, named: bool) -> bool:
+    return typer.confirm("Keep this in the book?", default=named, err=True)
 
 
 def book_path(given: Path | None, machine: Machine | None) -> Path:

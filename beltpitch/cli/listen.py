@@ -104,6 +104,13 @@ def listen(
     save: SaveOption = None,
     beep: BeepOption = False,
     machine: k.MachineOption = None,
+    keep: k.KeepOption = None,
+    book: k.BookOption = None,
+    note: k.NoteOption = None,
+    seen: k.SeenOption = None,
+    temperature: k.TemperatureOption = None,
+    tensioned: k.TensionedOption = False,
+    new_belt: k.NewBeltOption = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> int:
@@ -129,12 +136,31 @@ def listen(
     asked = k.asked_for([name] if name else [], machine, over, ends=ends, within=within)
     if len(asked) != 1:
         raise RequestError(f"{name} is a pair: beltpitch pair {name}")
+    keeping = k.Keeping(keep, book, note, seen, temperature, tensioned, new_belt)
+    keeping.wanted(named=True)  # refuses what contradicts itself before anything is plucked
     subject = subject_of(asked[0], name or "belt", way, strand, travel, asking_range(low, high))
-    return run_listen(live, subject)
+    measuring = run_listen(live, subject)
+    code = summed_up(live, measuring)
+    offer_to_keep(measuring, asked, keeping, way, json=json)
+    return code
 
 
-def run_listen(live: Live, subject: Subject) -> int:
-    """Listen to one belt until something ends it, and sum up."""
+def offer_to_keep(
+    measuring: Measuring, asked: Sequence[k.Asked], keeping: k.Keeping, way: Way, *, json: bool
+) -> None:
+    """Keep what was read in the book, if the options or the person say so."""
+    from beltpitch.verdict import judged
+
+    kept = []
+    for one, verdicts in zip(asked, measuring.verdicts, strict=True):
+        readings = [v.reading for v in verdicts]
+        joined = k.one_for_the_book(readings, way) if readings else []
+        kept += [(one, judged(reading, one.window)) for reading in joined]
+    k.offered(kept, keeping, ask=not json and on_terminal())
+
+
+def run_listen(live: Live, subject: Subject) -> Measuring:
+    """Listen to one belt until something ends it."""
     from beltpitch.measuring import Measuring
 
     with opened(live.device) as microphone:
@@ -146,7 +172,7 @@ def run_listen(live: Live, subject: Subject) -> int:
             cautions=microphone.input.warnings,
         )
         follow(live, microphone, measuring, over=lambda: measuring.complete)
-    return summed_up(live, measuring)
+    return measuring
 
 
 def summed_up(live: Live, measuring: Measuring) -> int:

@@ -22,6 +22,7 @@ from beltpitch.cli.listen import (
     SidesOption,
     asking_range,
     follow,
+    offer_to_keep,
     one_thread,
     opened,
     said_why,
@@ -103,6 +104,13 @@ def pair(
     save: SaveOption = None,
     beep: BeepOption = False,
     machine: k.MachineOption = None,
+    keep: k.KeepOption = None,
+    book: k.BookOption = None,
+    note: k.NoteOption = None,
+    seen: k.SeenOption = None,
+    temperature: k.TemperatureOption = None,
+    tensioned: k.TensionedOption = False,
+    new_belt: k.NewBeltOption = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> int:
@@ -128,14 +136,38 @@ def pair(
         one_roll=not two_rolls,
         expected=asking_range(low, high),
     )
-    if first or second:
+    keeping = k.Keeping(keep, book, note, seen, temperature, tensioned, new_belt)
+    listening = not (first or second or files)
+    to_keep = keeping.wanted(named=listening or asked[0].name is not None)
+    if listening:
+        live = Live(device, plucks, seconds_of(last), save, beep, json, unit)
+        way = way_of(strand, sides=sides, parks=False, travel=None)
+        measuring = _listened(live, plan, way, strand)
+        code = _summed_up(live, plan, measuring)
+        offer_to_keep(measuring, asked, keeping, way, json=json)
+        return code
+    if files and not (first or second):
+        readings = _recorded(plan, files)
+    else:
         _refuse_both(words)
-        return _compared(plan, _typed(plan, first, second), json=json, unit=unit)
-    if files:
-        return _compared(plan, _recorded(plan, files), json=json, unit=unit)
-    live = Live(device, plucks, seconds_of(last), save, beep, json, unit)
-    way = way_of(strand, sides=sides, parks=False, travel=None)
-    return _listened(live, plan, way, strand)
+        readings, files = _typed(plan, first, second), []
+    code = _compared(plan, readings, json=json, unit=unit)
+    if to_keep:
+        _keep(plan, readings, keeping, files)
+    return code
+
+
+def _keep(
+    plan: _Plan, readings: tuple[Reading, Reading], keeping: k.Keeping, files: Sequence[Path]
+) -> None:
+    """Keep both readings in the book."""
+    from beltpitch.verdict import judged
+
+    kept = [
+        (asked, judged(reading, asked.window))
+        for reading, asked in zip(readings, plan.asked, strict=True)
+    ]
+    k.keep_all(kept, keeping, recordings=[[path] for path in files])
 
 
 class _Plan:
@@ -342,7 +374,7 @@ def _plucks(verdicts: Sequence[Verdict]) -> list[Any]:
 # --- live ---------------------------------------------------------------------------------------
 
 
-def _listened(live: Live, plan: _Plan, way: Way, strand: Sequence[str] | None) -> int:
+def _listened(live: Live, plan: _Plan, way: Way, strand: Sequence[str] | None) -> Measuring:
     from beltpitch.measuring import Measuring
 
     subjects: list[Subject] = [
@@ -361,7 +393,7 @@ def _listened(live: Live, plan: _Plan, way: Way, strand: Sequence[str] | None) -
             cautions=microphone.input.warnings,
         )
         follow(live, microphone, measuring, over=lambda: measuring.matched or measuring.complete)
-    return _summed_up(live, plan, measuring)
+    return measuring
 
 
 def _summed_up(live: Live, plan: _Plan, measuring: Measuring) -> int:

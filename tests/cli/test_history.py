@@ -9,10 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import typer
 
+from beltpitch.cli import listen
 from beltpitch.cli.main import run_with
 from beltpitch.sound.recording import save_sound
 from beltpitch.sound.synth import pluck_recording
+from tests.cli.test_listen_command import FakeMicrophone, sound
 
 Capture = pytest.CaptureFixture[str]
 FILE = """\
@@ -40,7 +43,6 @@ belts = ["y-left", "y-right"]
 
 @pytest.fixture(autouse=True)
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     folder = tmp_path / "router"
     folder.mkdir()
     (folder / "beltpitch.toml").write_text(FILE)
@@ -86,10 +88,12 @@ def fill(capsys: Capture) -> None:
 # --- keeping -------------------------------------------------------------------------------------
 
 
-def test_a_reading_by_name_is_kept_and_the_place_is_said(capsys: Capture, tmp_path: Path) -> None:
+def test_a_reading_by_name_is_kept_and_the_place_is_said(
+    capsys: Capture, own_data_folder: Path
+) -> None:
     err = keep(capsys, 70.2, "2026-03-01 10:00", "--note", "first", "--seen", "frayed edge",
                "--temperature", "68 degF", "--tensioned")  # fmt: skip
-    assert f"kept as 1 (y-left) in {tmp_path / 'data'}" in err
+    assert f"kept as 1 (y-left) in {own_data_folder}" in err
     line = run_json(capsys, "history")["entries"][0]
     assert (line["note"], line["seen"], line["event"]) == ("first", "frayed edge", "tensioned")
     assert line["temperature_c"] == pytest.approx(20.0)
@@ -193,6 +197,44 @@ def test_the_sound_comes_out_and_is_read_again(capsys: Capture, plucked: Path, h
     assert code == 0, err
     assert "94.6" in out
     assert "kept as revision 2 of 1" in err
+
+
+# --- live ----------------------------------------------------------------------------------------
+
+
+def test_what_was_heard_live_is_kept_if_said_or_answered(
+    capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(listen, "opened", lambda _: FakeMicrophone(sound()))
+    code, _, err = run(capsys, "listen", "y-right", "--plucks", "3", "--keep", "--note", "live")
+    assert code == 0, err
+    assert "kept as 1 (y-right)" in err
+    assert "kept" not in run(capsys, "listen", "y-right", "--plucks", "3")[2]  # nobody to ask
+    monkeypatch.setattr(listen, "on_terminal", lambda: True)
+    questions: list[tuple[str, object]] = []
+    answers = [True, False]
+
+    def confirm(words: str, *, default: bool, err: bool) -> bool:
+        questions.append((words, default))
+        return answers.pop(0)
+
+    monkeypatch.setattr(typer, "confirm", confirm)
+    assert "kept as 2" in run(capsys, "listen", "y-right", "--plucks", "3")[2]
+    assert "kept" not in run(capsys, "listen", "y-right", "--plucks", "3")[2]
+    assert questions == [("Keep this in the book?", True)] * 2
+    entries = run_json(capsys, "history")["entries"]
+    assert [(e["belt"], e["note"]) for e in entries] == [("y-right", None), ("y-right", "live")]
+    assert entries[0]["digest"] is None
+    assert len(entries[0]["record"]["reading"]["plucks"]) == 3
+
+
+def test_a_pair_of_the_machine_is_kept_too(capsys: Capture) -> None:
+    given = ["--first", "70", "--first", "70.1", "--second", "71", "--second", "71.1"]
+    code, _, err = run(capsys, "pair", "y", *given)
+    assert code == 0, err
+    assert "kept as 1 (y-left)" in err
+    assert "kept as 2 (y-right)" in err
+    assert "kept" not in run(capsys, "pair", "y", *given, "--no-keep")[2]
 
 
 # --- finding -------------------------------------------------------------------------------------

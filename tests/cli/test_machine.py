@@ -28,7 +28,6 @@ BELTS = [
 @pytest.fixture(autouse=True)
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Work in an empty folder, with the book of nobody else."""
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     folder = tmp_path / "router"
     folder.mkdir()
     monkeypatch.chdir(folder)

@@ -22,7 +22,6 @@ target = "40 N"
 
 @pytest.fixture(autouse=True)
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     folder = tmp_path / "router"
     folder.mkdir()
     (folder / "beltpitch.toml").write_text(FILE)
