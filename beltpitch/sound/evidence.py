@@ -33,6 +33,7 @@ STIFFNESS_COST = 1.0  # prior: falls as 1 / B above that
 OFF_SPACING = 0.12
 REACH = 3.0  # in standard deviations
 STRANGERS_OVER_HZ = 1000.0  # strangers are looked for over this much at least
+LOUD_STRANGER = 0.25  # nats a dB by which a stranger is louder than every partial
 STRANGER_DB = 8.0  # strangers' strength: exponential, mean
 ENVELOPE_DB = 6.0  # scatter of partials about a smooth envelope
 SHAPE_MEAN = np.array([-6.0, -1.0, -0.5])  # dB: an octave, 100 Hz, dB of deafness
@@ -147,6 +148,8 @@ def _explained(lines: Lines, where: Samples, line: NDArray[np.intp], string_hz: 
     total = float((place - strange).sum()) + strong
     total += _missing(lines, where[:last], line[:last], mean, scatter)
     total += _dying(lines, found, k)
+    stranger = np.delete(lines.level_db, k).max(initial=-np.inf)
+    total -= LOUD_STRANGER * max(0.0, float(stranger - lines.level_db[k].max()))
     total += _strangers(lines, len(lines.gain) - len(set(k.tolist())))
     total -= _strangers(lines, len(lines.gain))
     return total

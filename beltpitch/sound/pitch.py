@@ -27,10 +27,10 @@ from beltpitch.sound.pluck import Pluck
 from beltpitch.sound.series import candidates_of
 from beltpitch.sound.several import set_aside
 from beltpitch.sound.spectrum import spectrum_of
-from beltpitch.sound.stiff import laid_through
+from beltpitch.sound.stiff import Mode, from_lines, laid_through
 from beltpitch.sound.strands import beside, neighbour_of
 
-LEAST_QUALITY = 0.9
+LEAST_QUALITY = 0.92
 SETTLE_S = 0.004  # the finger has left the belt
 SHORTEST_S = 0.05
 SAME_TONE = 0.01
@@ -38,7 +38,8 @@ CELL = 0.0025  # width of a candidate in log frequency
 NULL_BONUS = -6.0  # log odds of a sound that begins being no pluck, before it is heard
 TEMPER = 1.0  # below 1 it would soften the scores
 REPEAT_SHARE = 0.4  # what a further pluck adds: they err alike
-DECAYING = 0.15  # 1/s: strings ring for six seconds at most
+DECAYING = 0.3  # 1/s: strings ring for three seconds at most
+ASTRAY = 0.008  # relative; lines alone are good to a third of it
 CLEAR_SCORE = 12.0  # nats: a series that stands by itself
 FAINT_GAIN = 20.0  # nats of the strongest line: below it nothing can be told
 STEADY_RECORD_S = 0.5
@@ -231,6 +232,8 @@ def _measured(e: _Evidence, candidate: Candidate, quality: float) -> Pitch | str
     if found is None:
         return reasons.NO_FIT
     mode = laid_through(found, candidate.string_hz)
+    if _astray(mode, candidate, found.glide):
+        mode = from_lines(candidate)
     partials = tuple(
         Partial(int(n), float(hz), float(math.sqrt(v)), float(a), float(d))
         for n, hz, v, a, d in zip(
@@ -254,6 +257,12 @@ def _measured(e: _Evidence, candidate: Candidate, quality: float) -> Pitch | str
         used_s=(lead, lead + found.used_s),
         warnings=_warnings(e, mode.frequency_hz),
     )
+
+
+def _astray(mode: Mode, candidate: Candidate, glide: float) -> bool:
+    """Whether the fit has left the lines it began at: dull plucks in much noise may do that."""
+    off = abs(mode.frequency_hz / candidate.frequency_hz - 1.0)
+    return off > ASTRAY + glide or mode.frequency_u_hz > ASTRAY * mode.frequency_hz
 
 
 def _warnings(e: _Evidence, f: float) -> tuple[str, ...]:

@@ -16,12 +16,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from beltpitch.sound.block import Samples
+from beltpitch.sound.evidence import Candidate
 from beltpitch.sound.fit import Fit
 from beltpitch.sound.series import STIFFNESS_SCALE
 
 OFF_STEPS = 24
 LEAST_OFF, OFF_FACTOR = 2e-6, 1.6  # relative misplacements that are tried
 CHI_DOUBT = 2.0  # standard deviations of chi squared
+LINES_U = 0.003  # relative: twice what real partials lie off their series
 SERIES_NEEDS = 2  # partials for two unknowns
 # What the model leaves out, relative: held ends move the partials off the stiff series, and the
 # glide of each partial depends on how the motion is shared, which is known to a tenth.
@@ -70,6 +72,12 @@ def laid_through(found: Fit, string_hz: float) -> Mode:
         return Mode(f, u, None, None)
     b_u = math.sqrt(float(inverse[1, 1])) / float(solution[0])
     return Mode(f, u, float(solution[1] / solution[0]), b_u)
+
+
+def from_lines(candidate: Candidate) -> Mode:
+    """Return mode 1 as the peaks of the spectrum alone have it."""
+    f = candidate.frequency_hz
+    return Mode(f, LINES_U * f, None, None)
 
 
 def _laid(
