@@ -18,7 +18,11 @@ from typing import Any
 ROOT = Path(__file__).resolve().parent.parent
 ACCURACY = ROOT / "docs" / "accuracy.md"
 SPEED = ROOT / "docs" / "speed.md"
-SCRIPTS = {"accuracy.md": "accuracy.py", "speed.md": "speed.py"}
+SHARED = ("corpus.py", "files.py", "measures.py", "ours.py", "peers.py", "simulator.py")
+SCRIPTS = {
+    "accuracy.md": ("accuracy.py", "bound.py", "efficiency.py", *SHARED),
+    "speed.md": ("speed.py", *SHARED),
+}
 SHOWN_DIGITS = 12  # of the digest, in the line under a table
 
 
@@ -28,14 +32,12 @@ def measured_files(document: Path) -> list[Path]:
     All of beltpitch/sound and beltpitch/belt, beltpitch/reading.py, the script that writes the
     document and the modules it measures with.
     """
-    script = SCRIPTS[document.name]
-    others = set(SCRIPTS.values()) - {script}
     found = [
         *(ROOT / "beltpitch" / "sound").rglob("*.py"),
         *(ROOT / "beltpitch" / "belt").rglob("*.py"),
         *(ROOT / "beltpitch" / "belt").rglob("*.toml"),
         ROOT / "beltpitch" / "reading.py",
-        *(path for path in (ROOT / "calibration").glob("*.py") if path.name not in others),
+        *(ROOT / "calibration" / name for name in SCRIPTS[document.name]),
     ]
     return sorted(path for path in found if path.is_file())
 
