@@ -2,7 +2,7 @@
 
 By the same rules and defaults as the command line's options (`beltpitch.asking`). Two belts cut
 from one roll share the error of its linear mass: so do belts of one catalogue name, unless `roll`
-tells them apart. What the teeth of a parked pulley do to a span is one belt's own at one park.
+or a weighed figure of their own tells them apart. What the teeth of a parked pulley do to a span is one belt's own at one park.
 """
 
 from __future__ import annotations
@@ -128,13 +128,12 @@ def belt_of(entry: BeltEntry) -> Belt:
         linear_mass=entry.linear_mass,
         construction=entry.construction,
     )
-    if entry.roll is None:
+    # one roll, one error; of belts with a figure of their own only like figures are one weighing
+    roll = entry.roll or entry.linear_mass
+    if roll is None:
         return made
-    # one roll, one error: the roll's own name says which belts share it
     mass = made.linear_mass
-    parts = tuple(
-        Part(p.name, _roll_key(p.key, made.name, entry.roll), p.u, p.dof) for p in mass.parts
-    )
+    parts = tuple(Part(p.name, _roll_key(p.key, made.name, roll), p.u, p.dof) for p in mass.parts)
     return replace(made, linear_mass=Estimate(mass.value, parts))
 
 

@@ -221,6 +221,21 @@ def test_a_folder_that_cannot_be_made_is_one_line(tmp_path: Path) -> None:
         History(tmp_path / "file" / "book.sqlite")
 
 
+def test_a_book_that_another_program_holds_is_waited_for_and_then_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "book.sqlite"
+    History(path).close()
+    monkeypatch.setattr(book, "WAIT_S", 0.05)
+    with closing(sqlite3.connect(path, isolation_level=None)) as link:
+        link.execute("BEGIN EXCLUSIVE")
+        with History(path) as history, pytest.raises(CannotTell, match="has held the book"):
+            history.keep(sitting())
+        link.execute("ROLLBACK")
+    with History(path) as history:
+        assert history.keep(sitting()).id == 1
+
+
 def test_the_users_own_book_lies_in_the_data_folder(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -125,6 +125,20 @@ def test_belts_of_one_roll_share_its_error_and_others_do_not(tmp_path: Path) -> 
     assert ratio(a, c).u == pytest.approx(2**0.5 * a.u / a.value)
 
 
+def test_belts_weighed_each_by_itself_do_not_share_the_error(tmp_path: Path) -> None:
+    path = tmp_path / "weighed.toml"
+    path.write_text(
+        "\n".join(
+            f'[belts.{name}]\nbelt = "2GT 9 mm"\nlinear_mass = "{mass} g/m"'
+            for name, mass in (("a", "12.61(5)"), ("b", "12.61(5)"), ("c", "12.70(5)"))
+        )
+    )
+    machine = m.load(path)
+    a, b, c = (machine.named(n).belt.linear_mass for n in "abc")
+    assert ratio(a, b).u == 0
+    assert ratio(a, c).u > a.u / a.value
+
+
 def test_the_last_tooth_is_one_belts_own_at_one_park(tmp_path: Path) -> None:
     path = tmp_path / "parks.toml"
     path.write_text(
@@ -417,3 +431,77 @@ def test_any_text_is_read_or_refused_in_one_line(text: str) -> None:
     for mistake in mistakes:
         assert "\n" not in mistake.words
         assert mistake.line >= 1
+
+
+# --- names with every duty -----------------------------------------------------------------------
+
+
+def one(tmp_path: Path, *lines: str) -> m.Machine:
+    path = tmp_path / "one.toml"
+    path.write_text("\n".join(lines))
+    return m.load(path)
+
+
+def test_a_rotary_duty_and_an_own_limit_make_the_window(tmp_path: Path) -> None:
+    machine = one(
+        tmp_path,
+        '[belts.x]\nbelt = "HTD5M-15"\naxis = "spindle"\nlimit = "150 N"',
+        '[duty.spindle]\ndrive = "rotary"\nteeth = 20\ntorque = "0.5 N m"\nservice_factor = 1.5',
+    )
+    made = machine.named("x")
+    assert made.demand is not None
+    assert made.demand.peripheral_n == pytest.approx(1.5 * 0.5 / (20 * 5e-3 / (2 * 3.14159265)))
+    assert made.windows.verdict is not None
+    assert made.windows.verdict.high_n == pytest.approx(150.0)
+    assert made.span is None
+
+
+def test_the_belts_lengths_say_how_much_the_slack_strand_loses(tmp_path: Path) -> None:
+    duty = '[duty.y]\ndrive = "looped"\nmass = "4 kg"\nacceleration = "2000"\nnear = "100 mm"\n'
+    belt = '[belts.x]\nbelt = "2GT 9 mm"\naxis = "y"\nloop = "1000 mm"\n'
+    whole, part = (
+        one(tmp_path, belt, duty, travel).named("x").demand for travel in ("", 'travel = "600 mm"')
+    )
+    assert whole is not None
+    assert part is not None
+    assert whole.slack_share == 1.0
+    assert part.slack_share == pytest.approx(0.9)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('[belts.x]\nspan = "400 mm"', 'x has no belt: write belt = "2GT 9 mm"'),
+        ('[belts.x]\nbelt = "2GT"', "has no width"),
+        (
+            '[belts.x]\nbelt = "2GT 9 mm"\naxis = "y"\n'
+            '[duty.y]\ndrive = "rotary"\ntorque = "1 N m"',
+            "the duty y needs its pulley: write teeth = 20",
+        ),
+        ('[belts.x]\nbelt = "2GT 9 mm"\nlinear_mass = "0 g/m"', "greater than zero"),
+        ('[belts.x]\nbelt = "2GT 9 mm"\nwithin = "120 %"', "between 0 and 100 %"),
+        ('[belts.x]\nbelt = "2GT 9 mm"\njoined = "yes"', "write joined = true or joined = false"),
+        ("[belts.x]\nbelt = 2", "write a text in quotation marks"),
+        ('[belts.x]\nnote = "a\\nb"', "without control characters"),
+        ("[belts.x]\nspan = true", 'write a length, as in span = "412 mm"'),
+        ('[belts.x]\ntensioner = "idler"', "write tensioner = { pull"),
+        ('[belts.x]\ntensioner = { pull = "idler" }', "tensioner needs lead"),
+        ("belts = 3", "name each of them: [belts.y-left]"),
+        ("[belts]\nx = 3", "is no table: write [belts.x]"),
+        ("[pairs.y]", "names no belts"),
+        ('[duty.y]\nservice_factor = "2"', "write a number above zero"),
+        ("[[belts.x]]\nbelt = 1", "is no table"),
+    ],
+)
+def test_what_makes_no_belt_is_told(tmp_path: Path, text: str, said: str) -> None:
+    path = tmp_path / "x.toml"
+    path.write_text(text)
+    assert said in m.mistakes(path)[0].words
+
+
+def test_a_belt_of_ones_own_is_its_mass_and_its_width(tmp_path: Path) -> None:
+    made = one(tmp_path, '[belts.x]\nlinear_mass = "12.6 g/m"\nwidth = "9 mm"\nroll = "A"').named(
+        "x"
+    )
+    assert made.belt.linear_mass.value == pytest.approx(0.0126)
+    assert {p.key for p in made.belt.linear_mass.parts} == {"roll:own belt, A"}
