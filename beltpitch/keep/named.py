@@ -2,7 +2,8 @@
 
 By the same rules and defaults as the command line's options (`beltpitch.asking`). Two belts cut
 from one roll share the error of its linear mass: so do belts of one catalogue name, unless `roll`
-or a weighed figure of their own tells them apart. What the teeth of a parked pulley do to a span is one belt's own at one park.
+or a weighed figure of their own tells them apart. What the teeth of a parked pulley do to a span is
+one belt's own at one park.
 """
 
 from __future__ import annotations
