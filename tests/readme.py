@@ -35,7 +35,7 @@ def output_of(command: str, folder: Path) -> str:
 def rendered(text: str, folder: Path) -> str:
     """Return the text with the output of every command in its place.
 
-    The demo's recordings lie in ``plover`` below the folder, as README tells its reader to put them.
+    The demo's recordings lie in ``plover`` below the folder, as README tells its reader.
     """
     output_of("beltpitch demo --into plover", folder)
 
