@@ -23,6 +23,7 @@ from beltpitch.sound.series import STIFFNESS_SCALE
 OFF_STEPS = 24
 LEAST_OFF, OFF_FACTOR = 2e-6, 1.6  # relative misplacements that are tried
 CHI_DOUBT = 2.0  # standard deviations of chi squared
+ENOUGH_TO_SPARE = 5  # partials: four that agree outvote one
 LINES_U = 0.003  # relative: twice what real partials lie off their series
 SERIES_NEEDS = 2  # partials for two unknowns
 # What the model leaves out, relative: held ends move the partials off the stiff series, and the
@@ -56,11 +57,13 @@ def laid_through(found: Fit, string_hz: float) -> Mode:
     jacobian = 2 * found.frequency_hz / n**2
     covariance = jacobian[:, None] * found.covariance * jacobian
     prior = np.diag([0.0, (string_hz**2 * STIFFNESS_SCALE) ** -2.0])
+    fits = _fitting(n, square, covariance, prior)
+    n, square, covariance = n[fits], square[fits], covariance[np.ix_(fits, fits)]
     solution, inverse, chi = _laid(n, square, covariance, prior)
     free = max(1, len(n) - SERIES_NEEDS)
     off = LEAST_OFF
     for _ in range(OFF_STEPS):
-        if chi <= free + CHI_DOUBT * math.sqrt(2.0 * free) or len(n) <= SERIES_NEEDS:
+        if chi <= _bearable(free) or len(n) <= SERIES_NEEDS:
             break
         wider = covariance + np.diag((2 * off * square) ** 2)
         solution, inverse, chi = _laid(n, square, wider, prior)
@@ -72,6 +75,24 @@ def laid_through(found: Fit, string_hz: float) -> Mode:
         return Mode(f, u, None, None)
     b_u = math.sqrt(float(inverse[1, 1])) / float(solution[0])
     return Mode(f, u, float(solution[1] / solution[0]), b_u)
+
+
+def _bearable(free: int) -> float:
+    """Chi squared that chance may make of so many degrees of freedom."""
+    return free + CHI_DOUBT * math.sqrt(2.0 * free)
+
+
+def _fitting(n: Samples, square: Samples, covariance: Samples, prior: Samples) -> list[int]:
+    """Return the partials to be used: all, or all but the one that alone spoils the series."""
+    every = list(range(len(n)))
+    if len(n) < ENOUGH_TO_SPARE or _laid(n, square, covariance, prior)[2] <= _bearable(
+        len(n) - SERIES_NEEDS
+    ):
+        return every
+    without = [[k for k in every if k != one] for one in every]
+    chi = [_laid(n[w], square[w], covariance[np.ix_(w, w)], prior)[2] for w in without]
+    best = int(np.argmin(chi))
+    return without[best] if chi[best] <= _bearable(len(n) - 1 - SERIES_NEEDS) else every
 
 
 def from_lines(candidate: Candidate) -> Mode:
