@@ -336,6 +336,20 @@ class Terminal:
             time.sleep(0.1)
         raise AssertionError(f"{words!r} never came:\n{self.everything}")
 
+    def left(self, code: int) -> str:
+        """Wait for the end; whoever asks whether to keep the reading is told no."""
+        answered = False
+        deadline = time.monotonic() + PATIENCE_S
+        while time.monotonic() < deadline:
+            shown = self.everything
+            if f"exit={code}" in shown:
+                return shown
+            if "in the book? [y/N]" in shown and not answered:
+                self.keys("Enter")
+                answered = True
+            time.sleep(0.1)
+        raise AssertionError(f"it never ended with {code}:\n{self.everything}")
+
     def close(self) -> None:
         subprocess.run(["tmux", "-S", self._socket, "kill-server"], env=self._env, check=False)
 
@@ -368,7 +382,7 @@ def test_the_screen_shows_lines_figures_and_ruler(
     assert "▒▒▒" in screen  # the window
     assert all(len(line) <= 80 for line in screen.splitlines())
     shown.keys("q")
-    last = shown.until("exit=0", history=True)
+    last = shown.left(0)
     assert "36" in last
     assert "next" in last
 
@@ -383,7 +397,7 @@ def test_a_low_terminal_keeps_figures_and_status(
     assert "██████" in screen
     assert "q end" in screen
     shown.keys("C-c")
-    shown.until("exit=0", history=True)
+    shown.left(0)
 
 
 def test_it_asks_for_what_is_missing_and_writes_it_down(
@@ -401,7 +415,7 @@ def test_it_asks_for_what_is_missing_and_writes_it_down(
     shown.until("from now on: beltpitch listen y-left")
     shown.until("checking the input")
     shown.keys("q")
-    shown.until("exit=1", history=True)
+    shown.left(1)
     written = (bench.folder / "beltpitch.toml").read_text()
     assert '[belts.y-left]\nbelt = "2GT 9 mm"\nspan = "286 +/- 0.5 mm"' in written
     # from now on the name is enough
@@ -423,6 +437,6 @@ def test_a_pair_on_the_screen(
     bench.play(plucks(tmp_path / "b.wav", 88.0, 3, scatter=0.001, seed=8), wait=False)
     shown.until("unmatched: left is", history=True)
     shown.until("tighten right by", history=True)
-    last = shown.until("exit=0", history=True)
+    last = shown.left(0)
     assert "tolerance" in last
     assert "cancels" in last
