@@ -42,11 +42,13 @@ CANDIDATES = 10  # refined and scored in full
 SAME = 0.006  # candidates this near are one
 
 
-def candidates_of(lines: Lines, expected: FrequencyRange) -> list[Candidate]:
+def candidates_of(
+    lines: Lines, expected: FrequencyRange, count: int = CANDIDATES
+) -> list[Candidate]:
     """Return candidates with full scores, best first."""
     if len(lines.frequency_hz) == 0:
         return []
-    rough = _rough(lines, expected)
+    rough = _rough(lines, expected, count)
     done: list[Candidate] = []
     for f, b in rough:
         candidate = refined(lines, f, b)
@@ -90,7 +92,7 @@ def _fitted(lines: Lines, line: NDArray[np.intp], f: float, b: float) -> tuple[f
     return math.sqrt(b1 / a11), 0.0
 
 
-def _rough(lines: Lines, expected: FrequencyRange) -> list[tuple[float, float]]:
+def _rough(lines: Lines, expected: FrequencyRange, count: int) -> list[tuple[float, float]]:
     """Candidates from the strongest lines taken as partial 1, 2, 3 ..., ranked roughly."""
     strong = np.argsort(lines.gain)[::-1][:ANCHORS]
     n = np.arange(1, ANCHOR_NUMBERS + 1)
@@ -117,7 +119,7 @@ def _rough(lines: Lines, expected: FrequencyRange) -> list[tuple[float, float]]:
             for f_j, b_j in chosen
         ):
             chosen.append((f_i, b_i))
-        if len(chosen) == CANDIDATES:
+        if len(chosen) == count:
             break
     return chosen
 

@@ -23,6 +23,9 @@ from beltpitch.sound.series import candidates_of
 
 CLEAR_SCORE = 14.0  # nats by which the second series must beat chance
 FEWEST = 2
+SECOND_CANDIDATES = 4
+SECOND_GAIN = 30.0  # nats: two lines at least this clear
+FAINT = 0.02  # and not fainter than this beside the first series
 RIVAL = 0.7  # as loud as the first, within 3 dB: which one was plucked is not clear
 AUDIBLE = 0.05
 SIMPLE_RATIOS = (0.25, 1 / 3, 0.5, 2 / 3, 0.75, 1.0, 4 / 3, 1.5, 2.0, 3.0, 4.0)
@@ -44,15 +47,16 @@ def neighbour_of(lines: Lines, belt: Candidate) -> Neighbour | None:
     """Return the second series, if what the first leaves over forms one."""
     own = belt.line[belt.numbers - 1]
     rest = np.setdiff1d(np.arange(len(lines.gain)), own)
-    if len(rest) < FEWEST:
+    first = float(lines.amplitude[own].sum())
+    heard = (lines.gain[rest] > SECOND_GAIN) & (lines.amplitude[rest] > FAINT * first)
+    if heard.sum() < FEWEST:
         return None
-    others = candidates_of(_only(lines, rest), FrequencyRange())
+    others = candidates_of(_only(lines, rest), FrequencyRange(), SECOND_CANDIDATES)
     for other in others[:1]:
         numbers = other.numbers
         if other.score < CLEAR_SCORE or len(numbers) < FEWEST or _related(other, belt):
             continue
         loud = float(lines.amplitude[rest[other.line[numbers - 1]]].sum())
-        first = float(lines.amplitude[own].sum())
         if loud > AUDIBLE * first:
             return Neighbour(other.frequency_hz, rivals=loud > RIVAL * first)
     return None
