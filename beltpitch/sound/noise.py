@@ -24,6 +24,7 @@ FLOOR_SPAN_HZ = 80.0  # width of the running median across frequency
 MEDIAN_OF_EXPONENTIAL = 0.6931  # median over mean of the power of noise in one bin
 LINE_OVER_FLOOR = 3.5  # chance lines among them do no harm: each masks only what it could be
 TONE_OVER_FLOOR = 30.0  # no chance at all: named as a steady tone
+STEADY_LEFT = 0.75  # of the amplitude, from one half of the quiet to the other
 HIGHEST_LINE_HZ = 1500.0
 STRUCTURE = 3.0  # of the floor: beyond it the noise itself has a hump there
 LINE_LEFT = 2.0  # under a line the floor is taken this much higher
@@ -92,7 +93,8 @@ def from_quiet(quiet: Samples, rate_hz: float) -> Noise:
         under = slice(max(0, k - 2), k + 3)
         power[under] = np.minimum(power[under], LINE_LEFT * floor[under])
     power = np.maximum(power * _burstiness(frames), QUANTISED)
-    tones = tuple(line_hz[over > TONE_OVER_FLOOR].tolist())
+    named = line_hz[over > TONE_OVER_FLOOR]
+    tones = tuple(named[_holds(named, quiet, rate_hz)].tolist())
     hann_gain = 1.5 / len(quiet)  # sum(w^2) / sum(w)^2
     return Noise(step, power, line_hz, 2.0 * height * hann_gain, tones, measured=True)
 
@@ -184,6 +186,15 @@ def _lines(
     height: Samples = np.exp(mid - 0.25 * (low - high) * off)
     own = _own(at + off, height, SIDELOBES * size / len(quiet))
     return (at + off)[own] * fine, height[own], over[at][own]
+
+
+def _holds(line_hz: Samples, quiet: Samples, rate_hz: float) -> NDArray[np.bool_]:
+    """Mark lines that neither die nor swell in the quiet; the ring of the pluck before dies."""
+    half = len(quiet) // 2
+    turn = np.exp(-2j * np.pi * np.outer(line_hz, np.arange(half)) / rate_hz) * np.hanning(half)
+    first, second = np.abs(turn @ quiet[:half]), np.abs(turn @ quiet[half : 2 * half])
+    out: NDArray[np.bool_] = np.minimum(first, second) > STEADY_LEFT * np.maximum(first, second)
+    return out
 
 
 def _own(place: Samples, height: Samples, reach: float) -> NDArray[np.bool_]:
