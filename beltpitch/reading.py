@@ -440,6 +440,9 @@ def read(
     note = [recording.channel_note] if recording.channel_note else []
     said = (*reading.warnings, *note, *recording.warnings)
     echoes = asking.echoes(span=span) if isinstance(span, str) else ()
+    if limits != FrequencyRange():
+        searched = f"looked for between {limits.low_hz:.3g} and {limits.high_hz:.3g} Hz"
+        echoes = (*echoes, f"{searched}: {limits.why}")
     return replace(reading, warnings=said, echoes=(*reading.echoes, *echoes))
 
 
