@@ -13,7 +13,7 @@ import typer
 
 from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
-from beltpitch.errors import BeltpitchError, RequestError
+from beltpitch.errors import RequestError
 
 if TYPE_CHECKING:
     from beltpitch.cli.live import Face
@@ -169,7 +169,7 @@ def run_listen(live: Live, subject: Subject) -> Measuring:
             [subject],
             plucks=live.plucks,
             keep_sound=live.save is not None,
-            cautions=microphone.input.warnings,
+            cautions=microphone.warnings,
         )
         follow(live, microphone, measuring, over=lambda: measuring.complete)
     return measuring
@@ -336,7 +336,7 @@ def subject_of(
 def show_devices(*, json: bool) -> int:
     """List the sound inputs; return the exit code."""
     from beltpitch.cli import show
-    from beltpitch.sound.microphone import inputs
+    from beltpitch.sound.microphone import find_input, inputs
 
     found = inputs()
     if json:
@@ -356,7 +356,7 @@ def show_devices(*, json: bool) -> int:
         show.print_json({"schema": 1, "listen": {"devices": records}})
         return 0 if found else 1
     if not found:
-        raise BeltpitchError("this machine has no sound input: plug in a microphone")
+        find_input(None)  # says what is missing here, and the fix for this system
     _table(found)
     return 0
 

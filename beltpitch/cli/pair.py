@@ -390,7 +390,7 @@ def _listened(live: Live, plan: _Plan, way: Way, strand: Sequence[str] | None) -
             one_roll=plan.one_roll,
             plucks=live.plucks,
             keep_sound=live.save is not None,
-            cautions=microphone.input.warnings,
+            cautions=microphone.warnings,
         )
         follow(live, microphone, measuring, over=lambda: measuring.matched or measuring.complete)
     return measuring
