@@ -165,8 +165,7 @@ def test_nothing_heard_is_exit_1_with_the_reason(capsys: Capture, plug: Plug) ->
 
 
 def test_warnings_of_the_input_are_said(capsys: Capture, plug: Plug) -> None:
-    warned = FakeInput(warnings=("a tape seems to be a Bluetooth input",))
-    plug(FakeMicrophone(sound(1), input=warned))
+    plug(FakeMicrophone(sound(1), warnings=("a tape seems to be a Bluetooth input",)))
     _, out, _ = run(capsys, *BELT)
     assert "! a tape seems to be a Bluetooth input" in out
 
