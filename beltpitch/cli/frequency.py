@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from beltpitch.belt.strung import Aim
 
 
+WORTH_NAMING, MOST_LINES = 0.01, 4  # share of the variance, and lines of a budget in words
+
+
 def add_to(app: typer.Typer) -> None:
     """Add the command."""
     app.command()(frequency)
@@ -103,8 +106,8 @@ def _draw(
     words = f"{aimed.frequency.value:.1f} Hz   ({COVERAGE:.0%}: {low:.1f} to {high:.1f} Hz)"
     field(where, "aim for", words, "bold")
     field(where, "partials", ", ".join(f"{f:.1f}" for f in aimed.partials_hz) + " Hz")
-    lines = ", ".join(f"{b.name} {b.share:.0%}" for b in aimed.frequency.budget()[:3])
-    field(where, "doubt", lines)
+    lines = [b for b in aimed.frequency.budget() if b.share >= WORTH_NAMING]
+    field(where, "doubt", ", ".join(f"{b.name} {b.share:.0%}" for b in lines[:MOST_LINES]))
     for words in (*asked.echoes, *belt.notes):
         field(where, "taken", words)
     for words in (*aimed.warnings, *(c.words for c in said)):

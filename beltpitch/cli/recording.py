@@ -229,7 +229,8 @@ def _read(
             rate_error=reference.error if reference else None,
         )
     except BeltpitchError as error:
-        sys.stderr.write(f"beltpitch: {path}: {error.message}\n")
+        named = error.message.startswith((str(path), path.name))
+        sys.stderr.write(f"beltpitch: {'' if named else f'{path}: '}{error.message}\n")
         blank = Reading(source=path.name, belt=asked.belt, span=asked.span)
         return replace(blank, warnings=(error.message,)), error.exit_code
     notes = asked.belt.notes if asked.belt else ()
