@@ -27,6 +27,7 @@ from typing import Literal, get_args
 
 from beltpitch.advice.axis import Layout
 from beltpitch.advice.checks import not_negative, positive
+from beltpitch.advice.driven import DRIVES
 from beltpitch.advice.ends import End, Mark, Range, lowest
 from beltpitch.belt.drives import OTHER_NAMES
 from beltpitch.errors import RequestError
@@ -34,15 +35,6 @@ from beltpitch.errors import RequestError
 STANDARD_GRAVITY = 9.80665  # m/s^2, ISO 80000-3
 
 Drive = Literal["looped", "fixed", "crossed", "closed", "rotary"]
-
-# The names of `beltpitch.belt.drives`, and a loop that carries its load on one strand.
-DRIVES: dict[str, str] = {
-    "looped": "belt clamped at both ends, looped over a motor on the carriage",
-    "fixed": "fixed motor and idler, the carriage clamped to one strand",
-    "crossed": "two long belts sharing both axes, crossed or stacked",
-    "closed": "closed loop that carries its load towards the pulley driving it",
-    "rotary": "plain rotary drive between two shafts",
-}
 
 ELATECH = "Elatech polyurethane belts catalogue 2012, p. 54"
 INVENTOR = "Autodesk Inventor help, synchronous belt generator"

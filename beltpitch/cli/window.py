@@ -545,7 +545,7 @@ def _groups(found: Plan) -> list[list[Mark]]:
 
 
 def _draw_demand(where: Console, demand: Demand, unit: str) -> None:
-    from beltpitch.advice.duty import DRIVES
+    from beltpitch.advice.driven import DRIVES
     from beltpitch.cli.show import field, force
 
     field(where, "drive", f"{demand.drive}: {DRIVES[demand.drive]}")

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from beltpitch import quantity as q
-from beltpitch.advice.duty import DRIVES
+from beltpitch.advice.driven import DRIVES
 from beltpitch.belt.ends import ends as read_ends
 from beltpitch.errors import RequestError
 
