@@ -7,8 +7,8 @@ import math
 import pytest
 
 from beltpitch.advice.axis import Layout
+from beltpitch.advice.driven import DRIVES
 from beltpitch.advice.duty import (
-    DRIVES,
     Motion,
     Pulley,
     Rotation,
