@@ -8,24 +8,25 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from beltpitch.errors import RequestError
+from beltpitch.keep.asked import Asked as Asked
+from beltpitch.keep.asked import asked_by_name as asked_by_name
+from beltpitch.keep.asked import asked_by_options as asked_by_options
+from beltpitch.keep.asked import book_path as book_path
+from beltpitch.keep.asked import one_for_the_book as one_for_the_book
+from beltpitch.keep.asked import sitting_of
 
 if TYPE_CHECKING:
     import datetime as dt
 
-    from beltpitch.advice.window import Window
-    from beltpitch.belt.catalogue import Belt
-    from beltpitch.belt.span import Span
-    from beltpitch.keep.entries import BeltEntry
-    from beltpitch.keep.history import Event
+    from beltpitch.keep.history import Event, Sitting
     from beltpitch.keep.machine import Machine
-    from beltpitch.reading import Reading
     from beltpitch.verdict import Verdict
 
 NameArgument = Annotated[
@@ -70,36 +71,6 @@ TakenOption = Annotated[
     str | None,
     typer.Option("--taken", help='When it was taken, if not now: "2026-03-01 14:30".'),
 ]
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """One belt to be measured, however it was asked for.
-
-    Parameters
-    ----------
-    belt, span, window
-        As read; None where not given.
-    echoes
-        Defaults that were taken.
-    entry
-        The machine's belt as written, options given beside its name written over it; without a
-        machine, what the options say.
-    machine
-        The machine; None without one.
-    """
-
-    belt: Belt | None
-    span: Span | None
-    window: Window | None
-    echoes: tuple[str, ...]
-    entry: BeltEntry
-    machine: Machine | None = None
-
-    @property
-    def name(self) -> str | None:
-        """Name of the belt on its machine; None without a machine."""
-        return self.entry.name if self.machine else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,57 +132,6 @@ def machine_for(path: Path | None) -> Machine | None:
     machine = load(found)
     sys.stderr.write(f"beltpitch: using {found.name} of this folder ({machine.name})\n")
     return machine
-
-
-def asked_by_name(
-    name: str, machine: Machine | None, over: Mapping[str, Any] | None = None
-) -> tuple[Asked, ...]:
-    """Return the belt of that name, or the two of a pair.
-
-    Parameters
-    ----------
-    name
-        Of a belt or a pair.
-    machine
-        Where it is looked up.
-    over
-        Options given beside the name, as keys of the entry; they stand over what is written.
-
-    Raises
-    ------
-    RequestError
-        If there is no machine file or no such name.
-    """
-    from beltpitch.keep.machine import USUAL
-
-    if machine is None:
-        raise RequestError(
-            f'"{name}" would be the name of a belt, but there is no {USUAL} in this folder: '
-            "give --machine FILE, or make one with: beltpitch machine new"
-        )
-    given = {key: value for key, value in (over or {}).items() if value is not None}
-    return tuple(_asked(replace(e, **given), machine) for e in machine.entries(name))
-
-
-def _asked(entry: BeltEntry, machine: Machine) -> Asked:
-    from beltpitch.keep.named import named
-
-    made = named(entry, machine.name, machine.duty(entry.axis))
-    said = (*made.echoes, *made.windows.warnings)
-    return Asked(made.belt, made.span, made.windows.verdict, said, entry, machine)
-
-
-def asked_by_options(
-    over: Mapping[str, Any], *, ends: str = "pulley", within: str = "10%"
-) -> Asked:
-    """Return the belt that the long options describe, without a machine."""
-    from beltpitch.cli.options import strung
-    from beltpitch.keep.entries import BeltEntry
-
-    made = strung(**over, ends=ends, within=within)
-    given = {key: value for key, value in over.items() if value is not None}
-    entry = BeltEntry(name=str(over.get("belt") or "belt"), ends=ends, within=within, **given)
-    return Asked(made.belt, made.span, made.window, made.echoes, entry)
 
 
 def asked_for(
@@ -276,24 +196,6 @@ def names_before_files(words: Sequence[Path], machine: Path | None) -> tuple[lis
 def _names_of(machine: Machine | None) -> str:
     names = [] if machine is None else list(machine.belts)
     return ", ".join(names[:20]) or "it has none yet (beltpitch machine add)"
-
-
-def one_for_the_book(readings: Sequence[Reading], way: str) -> list[Reading]:
-    """Return the readings to keep: those of two strands as one, of two parks the joined one."""
-    if way == "parks":
-        return [readings[-1]]
-    if way not in ("strands", "sides") or len(readings) == 1:
-        return list(readings)
-    a, b = readings
-    return [
-        replace(
-            a,
-            source=f"{a.source} + {b.source}",
-            strand=f"{a.strand} and {b.strand}",
-            plucks=(*a.plucks, *b.plucks),
-            warnings=tuple(dict.fromkeys((*a.warnings, *b.warnings))),
-        )
-    ]
 
 
 def keep_all(
@@ -369,43 +271,25 @@ def _confirmed(*, named: bool) -> bool:
     return typer.confirm("Keep this in the book?", default=named, err=True)
 
 
-def book_path(given: Path | None, machine: Machine | None) -> Path:
-    """Return the book: as given, as the machine file says (beside it), or the user's own."""
-    from beltpitch.keep.book import default_path
-
-    if given is not None:
-        return given
-    if machine is not None and machine.book is not None and machine.path is not None:
-        return machine.path.resolve().parent / machine.book
-    return default_path()
-
-
 def _sitting(
     asked: Asked,
     verdict: Verdict,
     keeping: Keeping,
     files: Sequence[Path],
     inputs: Mapping[str, Any],
-) -> Any:
-    from beltpitch.keep.edit import as_texts
-    from beltpitch.keep.history import Sitting, digest_of
+) -> Sitting:
     from beltpitch.keep.sound import flac_of
 
-    belt = asked.name or (verdict.reading.belt.name if verdict.reading.belt else None)
-    if belt is None:
-        raise RequestError("--keep needs to know the belt: name one of the machine, or add --belt")
-    return Sitting(
-        verdict=verdict,
-        belt=belt,
-        taken=taken_at(keeping.taken, files),
-        machine=asked.machine.name if asked.machine else "",
-        park=asked.entry.park or asked.entry.span,
-        digest=digest_of(*files) if files else None,
+    return sitting_of(
+        asked,
+        verdict,
+        taken_at(keeping.taken, files),
+        files=files,
         event=keeping.event,
         temperature_c=temperature_c(keeping.temperature),
         note=keeping.note,
         seen=keeping.seen,
-        inputs={"belt": as_texts(asked.entry), **inputs},
+        inputs=inputs,
         flac=flac_of(files) if keeping.sound else None,
     )
 

@@ -14,6 +14,7 @@ import typer
 from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
 from beltpitch.errors import RequestError
+from beltpitch.keep.asked import subject_of as subject_of
 
 if TYPE_CHECKING:
     from beltpitch.cli.live import Face
@@ -290,44 +291,6 @@ def asking_range(low: str | None, high: str | None) -> FrequencyRange | None:
     from beltpitch import asking
 
     return asking.frequency_range(low, high)
-
-
-def subject_of(
-    asked: k.Asked,
-    name: str,
-    way: Way,
-    strand: Sequence[str] | None,
-    travel: str | None,
-    asked_range: FrequencyRange | None,
-) -> Subject:
-    """Return the belt to be measured.
-
-    Raises
-    ------
-    RequestError
-        If two parks are asked for without a belt, or nothing can be carried in the range.
-    """
-    from beltpitch import asking
-    from beltpitch.reading import expected_range
-    from beltpitch.sitting import Subject
-
-    if way == "parks" and asked.belt is None:
-        raise RequestError("two parks need the belt's linear mass: give --belt or --linear-mass")
-    strands = tuple(strand or ())
-    if not strands and asked.entry.strand:
-        strands = (asked.entry.strand,)
-    notes = asked.belt.notes if asked.belt else ()
-    return Subject(
-        name=name,
-        belt=asked.belt,
-        span=asked.span,
-        window=asked.window,
-        expected=expected_range(asked.belt, asked.span, asked_range),
-        way=way,
-        strands=strands,
-        travel=asking.travel(travel) if travel else None,
-        echoes=tuple(dict.fromkeys((*asked.echoes, *notes))),
-    )
 
 
 # --- which inputs there are ---------------------------------------------------------------------

@@ -6,7 +6,6 @@ Heavy rooms are imported inside the functions, so that ``--help`` loads none of 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
@@ -14,9 +13,7 @@ import typer
 from beltpitch.errors import QuantityError, RequestError
 
 if TYPE_CHECKING:
-    from beltpitch.advice.window import Window
-    from beltpitch.belt.catalogue import Belt
-    from beltpitch.belt.span import Span
+    from beltpitch.advice.asked import Strung as Strung
 
 FORCE_UNITS = ("N", "lbf", "kgf")
 
@@ -87,16 +84,6 @@ UnitOption = Annotated[
 ]
 
 
-@dataclass(frozen=True, slots=True)
-class Strung:
-    """Belt, span and window as asked for, with what is to be echoed."""
-
-    belt: Belt | None
-    span: Span | None
-    window: Window | None
-    echoes: tuple[str, ...]
-
-
 def strung(
     belt: str | None,
     width: str | None,
@@ -114,31 +101,9 @@ def strung(
     RequestError
         If one of them cannot be read.
     """
-    from beltpitch import asking
+    from beltpitch.advice.asked import strung as read
 
-    made = None
-    if belt is not None or linear_mass is not None:
-        made = asking.belt(belt, width=width, linear_mass=linear_mass, construction=construction)
-    elif width is not None:
-        raise RequestError(
-            '--width alone is no belt: add --belt "2GT", or --linear-mass "12.6 g/m"'
-        )
-    free = asking.span(span, made, ends=ends) if span is not None else None
-    window = _window(target, within, made)
-    return Strung(made, free, window, asking.echoes(span, linear_mass))
-
-
-def _window(target: str | None, within: str, belt: Belt | None) -> Window | None:
-    """Return the window of the user's target, else what the belt by itself says."""
-    from beltpitch.advice.limits import Limits, limits_of
-    from beltpitch.advice.window import windows
-    from beltpitch.quantity import FORCE, PERCENT, parse, positive
-
-    limits = Limits() if belt is None else limits_of(belt)
-    if target is None:
-        return windows(limits).verdict
-    share = parse(within, PERCENT, option="--within").value
-    return windows(limits, target=(positive(target, FORCE, option="--target").value, share)).verdict
+    return read(belt, width, linear_mass, construction, span, ends, target, within)
 
 
 def bare_numbers(given: Iterable[tuple[str, str | None, str]]) -> tuple[str, ...]:

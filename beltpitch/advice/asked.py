@@ -1,0 +1,65 @@
+"""Belt, span and window as they are asked for in texts, each default echoed.
+
+For every face that takes a description instead of a name: the options of a command, the fields of
+the page.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from beltpitch import asking
+from beltpitch.advice.limits import Limits, limits_of
+from beltpitch.advice.window import Window, windows
+from beltpitch.belt.catalogue import Belt
+from beltpitch.belt.span import Span
+from beltpitch.errors import RequestError
+from beltpitch.quantity import FORCE, PERCENT, parse, positive
+
+
+@dataclass(frozen=True, slots=True)
+class Strung:
+    """Belt, span and window as asked for, with what is to be echoed."""
+
+    belt: Belt | None
+    span: Span | None
+    window: Window | None
+    echoes: tuple[str, ...]
+
+
+def strung(
+    belt: str | None,
+    width: str | None,
+    linear_mass: str | None,
+    construction: str | None,
+    span: str | None,
+    ends: str,
+    target: str | None = None,
+    within: str = "10%",
+) -> Strung:
+    """Read belt, span and target from texts.
+
+    Raises
+    ------
+    RequestError
+        If one of them cannot be read.
+    """
+    made = None
+    if belt is not None or linear_mass is not None:
+        made = asking.belt(belt, width=width, linear_mass=linear_mass, construction=construction)
+    elif width is not None:
+        raise RequestError(
+            '--width alone is no belt: add --belt "2GT", or --linear-mass "12.6 g/m"'
+        )
+    free = asking.span(span, made, ends=ends) if span is not None else None
+    window = _window(target, within, made)
+    return Strung(made, free, window, asking.echoes(span, linear_mass))
+
+
+def _window(target: str | None, within: str, belt: Belt | None) -> Window | None:
+    """Return the window of the user's target, else what the belt by itself says."""
+    limits = Limits() if belt is None else limits_of(belt)
+    if target is None:
+        return windows(limits).verdict
+    share = parse(within, PERCENT, option="--within").value
+    return windows(limits, target=(positive(target, FORCE, option="--target").value, share)).verdict

@@ -1,0 +1,233 @@
+"""A belt to be measured, however it was asked for: by its name on a machine, or described in texts.
+
+What commands and page share: what a name stands for, the subject of a live measurement, and the
+readings as the book keeps them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from beltpitch.errors import RequestError
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from beltpitch.advice.window import Window
+    from beltpitch.belt.catalogue import Belt
+    from beltpitch.belt.span import Span
+    from beltpitch.keep.entries import BeltEntry
+    from beltpitch.keep.history import Event, Sitting
+    from beltpitch.keep.machine import Machine
+    from beltpitch.reading import Reading
+    from beltpitch.sitting import Subject, Way
+    from beltpitch.sound.heard import FrequencyRange
+    from beltpitch.verdict import Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One belt to be measured, however it was asked for.
+
+    Parameters
+    ----------
+    belt, span, window
+        As read; None where not given.
+    echoes
+        Defaults that were taken.
+    entry
+        The machine's belt as written, options given beside its name written over it; without a
+        machine, what the options say.
+    machine
+        The machine; None without one.
+    """
+
+    belt: Belt | None
+    span: Span | None
+    window: Window | None
+    echoes: tuple[str, ...]
+    entry: BeltEntry
+    machine: Machine | None = None
+
+    @property
+    def name(self) -> str | None:
+        """Name of the belt on its machine; None without a machine."""
+        return self.entry.name if self.machine else None
+
+
+def asked_by_name(
+    name: str, machine: Machine | None, over: Mapping[str, Any] | None = None
+) -> tuple[Asked, ...]:
+    """Return the belt of that name, or the two of a pair.
+
+    Parameters
+    ----------
+    name
+        Of a belt or a pair.
+    machine
+        Where it is looked up.
+    over
+        Options given beside the name, as keys of the entry; they stand over what is written.
+
+    Raises
+    ------
+    RequestError
+        If there is no machine file or no such name.
+    """
+    from beltpitch.keep.machine import USUAL
+
+    if machine is None:
+        raise RequestError(
+            f'"{name}" would be the name of a belt, but there is no {USUAL} in this folder: '
+            "give --machine FILE, or make one with: beltpitch machine new"
+        )
+    given = {key: value for key, value in (over or {}).items() if value is not None}
+    return tuple(_asked(replace(e, **given), machine) for e in machine.entries(name))
+
+
+def _asked(entry: BeltEntry, machine: Machine) -> Asked:
+    from beltpitch.keep.named import named
+
+    made = named(entry, machine.name, machine.duty(entry.axis))
+    said = (*made.echoes, *made.windows.warnings)
+    return Asked(made.belt, made.span, made.windows.verdict, said, entry, machine)
+
+
+def asked_by_options(
+    over: Mapping[str, Any], *, ends: str = "pulley", within: str = "10%"
+) -> Asked:
+    """Return the belt that the long options describe, without a machine."""
+    from beltpitch.advice.asked import strung
+    from beltpitch.keep.entries import BeltEntry
+
+    made = strung(**over, ends=ends, within=within)
+    given = {key: value for key, value in over.items() if value is not None}
+    entry = BeltEntry(name=str(over.get("belt") or "belt"), ends=ends, within=within, **given)
+    return Asked(made.belt, made.span, made.window, made.echoes, entry)
+
+
+def subject_of(
+    asked: Asked,
+    name: str,
+    way: Way,
+    strand: Sequence[str] | None,
+    travel: str | None,
+    asked_range: FrequencyRange | None,
+) -> Subject:
+    """Return the belt to be measured.
+
+    Raises
+    ------
+    RequestError
+        If two parks are asked for without a belt, or nothing can be carried in the range.
+    """
+    from beltpitch import asking
+    from beltpitch.reading import expected_range
+    from beltpitch.sitting import Subject
+
+    if way == "parks" and asked.belt is None:
+        raise RequestError("two parks need the belt's linear mass: give --belt or --linear-mass")
+    strands = tuple(strand or ())
+    if not strands and asked.entry.strand:
+        strands = (asked.entry.strand,)
+    notes = asked.belt.notes if asked.belt else ()
+    return Subject(
+        name=name,
+        belt=asked.belt,
+        span=asked.span,
+        window=asked.window,
+        expected=expected_range(asked.belt, asked.span, asked_range),
+        way=way,
+        strands=strands,
+        travel=asking.travel(travel) if travel else None,
+        echoes=tuple(dict.fromkeys((*asked.echoes, *notes))),
+    )
+
+
+def one_for_the_book(readings: Sequence[Reading], way: str) -> list[Reading]:
+    """Return the readings to keep: those of two strands as one, of two parks the joined one."""
+    if way == "parks":
+        return [readings[-1]]
+    if way not in ("strands", "sides") or len(readings) == 1:
+        return list(readings)
+    a, b = readings
+    return [
+        replace(
+            a,
+            source=f"{a.source} + {b.source}",
+            strand=f"{a.strand} and {b.strand}",
+            plucks=(*a.plucks, *b.plucks),
+            warnings=tuple(dict.fromkeys((*a.warnings, *b.warnings))),
+        )
+    ]
+
+
+def book_path(given: Path | None, machine: Machine | None) -> Path:
+    """Return the book: as given, as the machine file says (beside it), or the user's own."""
+    from beltpitch.keep.book import default_path
+
+    if given is not None:
+        return given
+    if machine is not None and machine.book is not None and machine.path is not None:
+        return machine.path.resolve().parent / machine.book
+    return default_path()
+
+
+def sitting_of(
+    asked: Asked,
+    verdict: Verdict,
+    taken: dt.datetime,
+    *,
+    files: Sequence[Path] = (),
+    event: Event | None = None,
+    temperature_c: float | None = None,
+    note: str | None = None,
+    seen: str | None = None,
+    inputs: Mapping[str, Any] | None = None,
+    flac: bytes | None = None,
+) -> Sitting:
+    """Return a reading as the book keeps it, under its belt's name.
+
+    Parameters
+    ----------
+    asked
+        The belt as it was asked for.
+    verdict
+        What was read.
+    taken
+        When, aware.
+    files
+        The recordings it came from; none where it was heard live or typed.
+    event, temperature_c, note, seen, flac
+        As `beltpitch.keep.history.Sitting` has them.
+    inputs
+        What else was asked for, as texts, to read it again by.
+
+    Raises
+    ------
+    RequestError
+        If nobody said which belt it is.
+    """
+    from beltpitch.keep.edit import as_texts
+    from beltpitch.keep.history import Sitting, digest_of
+
+    belt = asked.name or (verdict.reading.belt.name if verdict.reading.belt else None)
+    if belt is None:
+        raise RequestError("--keep needs to know the belt: name one of the machine, or add --belt")
+    return Sitting(
+        verdict=verdict,
+        belt=belt,
+        taken=taken,
+        machine=asked.machine.name if asked.machine else "",
+        park=asked.entry.park or asked.entry.span,
+        digest=digest_of(*files) if files else None,
+        event=event,
+        temperature_c=temperature_c,
+        note=note,
+        seen=seen,
+        inputs={"belt": as_texts(asked.entry), **(inputs or {})},
+        flac=flac,
+    )
