@@ -12,7 +12,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 from beltpitch.errors import BeltpitchError, SourceError
 
@@ -120,8 +120,7 @@ class Run:
                 self._answer(state.taken)
 
     def _answer(self, taken: Taken) -> None:
-        if self.beeper is not None:
-            self.beeper.play("taken" if taken.pluck.used else "refused")
+        self._beep("taken" if taken.pluck.used else "refused")
         if self.folder is not None and taken.sound is not None:
             name = self.measuring.names[taken.subject]
             sound = taken.sound
@@ -130,6 +129,14 @@ class Run:
             except BeltpitchError as error:  # a full disk must not end the sitting
                 self.folder = None
                 self.measuring.warn(f"{error.message} No more plucks are kept.")
+
+    def _beep(self, answer: Literal["taken", "refused"]) -> None:
+        if self.beeper is None:
+            return
+        self.beeper.play(answer)
+        if self.beeper.lost:
+            self.beeper = None
+            self.measuring.warn("the sound output does not answer: no more beeps")
 
 
 def figures(taken: Taken, name: str) -> dict[str, Any]:

@@ -18,14 +18,13 @@ from __future__ import annotations
 
 import atexit
 import math
-import os
 import queue
 import sys
 import threading
 import time
 from collections import deque
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, Literal, NamedTuple, Self
@@ -35,6 +34,7 @@ from numpy.typing import NDArray
 
 from beltpitch.errors import SourceError
 from beltpitch.sound.block import Block, Samples
+from beltpitch.sound.hushed import Filtered, hushed
 
 STALL_S = 1.0  # an input that delivers nothing for so long is lost
 START_S = 5.0  # sound servers take a second or two to wake up
@@ -48,6 +48,7 @@ LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
 _DEAD_DB = -100.0  # below one step of 16 bits: nothing is connected
 _OPPOSITE = -0.5  # correlation of two channels below which their mean would cancel
 _POLL_S = 0.1  # a wait that is short enough for Ctrl-C on every system
+BEEP_START_S = 1.0  # an output that has not begun to beep by then is lost
 _CLOSING_S = 1.0  # a driver that hangs is left behind after this time
 
 # Words in names of inputs, as drivers commonly write them.
@@ -237,23 +238,6 @@ def _reason(error: BaseException) -> str:
     return " ".join(" ".join(words[:1]).split()).rstrip(".") + "."
 
 
-@contextmanager
-def _hushed() -> Iterator[None]:
-    """Keep the C libraries from writing to standard error while a stream is opened or closed."""
-    try:
-        kept = os.dup(2)
-    except OSError:  # there is no standard error
-        yield
-        return
-    try:
-        with open(os.devnull, "wb") as nowhere:
-            os.dup2(nowhere.fileno(), 2)
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(kept)
-
-
 def _closed_in_time(stream: Any) -> None:
     """Close a stream; if the driver hangs, leave it behind, at the end of the program too."""
     import sounddevice
@@ -265,7 +249,7 @@ def _closed_in_time(stream: Any) -> None:
             stream.close()
 
     closer = threading.Thread(target=close, daemon=True)
-    with _hushed():
+    with hushed():
         closer.start()
         closer.join(_CLOSING_S)
     if closer.is_alive():
@@ -305,7 +289,9 @@ class Microphone:
         self._most_waiting = WAITING_S * HIGHEST_RATE_HZ  # until the rate is known
         self._dropped = False
         self._open = True
+        self._filtered = Filtered()
         self._stream = self._started(rate_hz, block_frames)
+        self._filtered.begin()
         self.rate_hz = float(self._stream.samplerate)
         self._most_waiting = WAITING_S * self.rate_hz
         self._held = deque(self._opening())
@@ -346,6 +332,7 @@ class Microphone:
         if self._open:
             self._open = False
             _closed_in_time(self._stream)
+            self._filtered.end()
 
     def __enter__(self) -> Self:
         """Return itself."""
@@ -428,7 +415,7 @@ class Microphone:
     def _stream_of(
         self, sounddevice: Any, rate_hz: float, channels: int, block_frames: int | None
     ) -> Any:
-        with _hushed():
+        with hushed():
             stream = sounddevice.InputStream(
                 device=self.input.index,
                 samplerate=rate_hz,
@@ -529,15 +516,42 @@ class Beeper:
 
     Made by `open_beeper`; to be used in a ``with`` statement. Whoever listens meanwhile should
     pass over the blocks that come while it is `sounding`.
+
+    A dead output may hold whoever asks it to begin or end, for ever. So a thread of its own does
+    the asking: `play` returns at once, and an output that has not begun after `BEEP_START_S` is
+    given up.
     """
 
     def __init__(self, stream_of: Any) -> None:
         self._rest: Samples = np.zeros(0)
         self._quiet_at_s = -math.inf
+        self._asked: queue.SimpleQueue[str | None] = queue.SimpleQueue()
+        self._waiting_since_s: float | None = None  # for the output to begin
         self._stream = stream_of(self._callback)
+        self._filtered = Filtered()
+        self._filtered.begin()
+        self._player = threading.Thread(target=self._play_all, daemon=True)
+        self._player.start()
 
     def play(self, answer: Literal["taken", "refused"]) -> None:
         """Begin to beep and return at once; a beep still sounding is cut off."""
+        if not self.lost and self._waiting_since_s is None:
+            self._waiting_since_s = time.monotonic()
+            self._asked.put(answer)
+
+    def _play_all(self) -> None:
+        """Begin one beep after the other; runs in a thread of its own."""
+        import sounddevice
+
+        while (answer := self._asked.get()) is not None:
+            try:
+                self._play(answer)
+            except sounddevice.PortAudioError:  # the output is gone, and stays so
+                self._waiting_since_s = -math.inf
+                return
+            self._waiting_since_s = None
+
+    def _play(self, answer: str) -> None:
         self._stream.abort()
         beep = _beep(answer)
         self._rest = np.concatenate([beep, np.zeros(round(_BEEP_PAD_S * _BEEP_RATE_HZ))])
@@ -546,13 +560,23 @@ class Beeper:
         self._quiet_at_s = time.monotonic() + length_s + _BEEP_TAIL_S
 
     @property
+    def lost(self) -> bool:
+        """True if the output does not answer any more."""
+        since_s = self._waiting_since_s
+        return since_s is not None and time.monotonic() - since_s > BEEP_START_S
+
+    @property
     def sounding(self) -> bool:
-        """True while a beep, or the room's answer to it, can be heard."""
+        """True while a beep, or the room's answer to it, can be heard, or is about to be."""
+        if self._waiting_since_s is not None:
+            return not self.lost
         return time.monotonic() < self._quiet_at_s
 
     def close(self) -> None:
         """Let go of the output."""
+        self._asked.put(None)
         _closed_in_time(self._stream)
+        self._filtered.end()
 
     def __enter__(self) -> Self:
         """Return itself."""
@@ -589,7 +613,7 @@ def open_beeper() -> Beeper:
     sounddevice = _sounddevice()
 
     def stream_of(callback: Any) -> Any:
-        with _hushed():
+        with hushed():
             return sounddevice.OutputStream(
                 samplerate=_BEEP_RATE_HZ,
                 channels=1,

@@ -26,6 +26,7 @@ class Bench(Protocol):
 
     folder: Path
     env: dict[str, str]
+    daemon: subprocess.Popen[bytes]
 
     def play(self, path: Path, *, wait: bool = True) -> subprocess.Popen[bytes]: ...
     def python(self, *words: str) -> subprocess.Popen[str]: ...
@@ -44,9 +45,9 @@ class Listening:
         self.opened: dict[str, Any] = json.loads(self.child.stdout.readline())
 
     def end(self) -> dict[str, Any]:
-        said, errors = self.child.communicate(timeout=PATIENCE_S)
-        assert self.child.returncode == 0, errors
-        assert "Traceback" not in errors
+        said, self.errors = self.child.communicate(timeout=PATIENCE_S)
+        assert self.child.returncode == 0, self.errors
+        assert "Traceback" not in self.errors
         return dict(json.loads(said))
 
     @property
@@ -157,6 +158,7 @@ def test_pulled_out_while_listening(start_bench: Callable[[], Bench], tmp_path: 
     Listening(bench, tmp_path / "probe.npz", 1.0).end()  # takes a second
     bench.kill()
     end = listening.end()
+    assert listening.errors == ""  # nothing of what PortAudio has to say about it
     assert end["lost"] == (
         "the sound input default was lost: it has stopped delivering; "
         "plug it in again and start anew."
@@ -247,3 +249,27 @@ def test_beeps_are_heard_and_passed_over(bench: Bench) -> None:
     assert (starts[2] - starts[1]) / 48_000 == pytest.approx(0.14, abs=0.01)
     assert deaf[loud].all()
     assert np.count_nonzero(deaf) < 72_000  # not deaf for longer than it takes: about 0.5 s each
+
+
+STALLED_BEEP = """
+import os, sys, signal, time
+from beltpitch.sound.microphone import open_beeper
+
+with open_beeper() as beeper:
+    beeper.play("taken")
+    while beeper._waiting_since_s is not None:
+        time.sleep(0.01)
+    os.kill(int(sys.argv[1]), signal.SIGSTOP)
+    beeper.play("refused")  # asks an output that will never answer
+    while not beeper.lost:
+        time.sleep(0.01)
+    assert not beeper.sounding
+sys.stdout.write("went on")
+"""
+
+
+def test_a_stalled_output_holds_nobody(start_bench: Callable[[], Bench]) -> None:
+    bench = start_bench()
+    child = bench.python("-c", STALLED_BEEP, str(bench.daemon.pid))
+    said, errors = child.communicate(timeout=PATIENCE_S)
+    assert (child.returncode, said, errors) == (0, "went on", "")

@@ -408,16 +408,26 @@ class Output:
         self.closed = True
 
 
-def test_a_beep_is_played_whole_with_silence_behind_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    class CallbackStop(Exception):
-        """Stands in for sounddevice's."""
+class CallbackStop(Exception):
+    """Stands in for sounddevice's."""
 
+
+def until_begun(beeper: module.Beeper) -> None:
+    for _ in range(500):
+        if beeper._waiting_since_s is None:
+            return
+        time.sleep(0.01)
+    raise AssertionError("no beep was begun")
+
+
+def test_a_beep_is_played_whole_with_silence_behind_it(monkeypatch: pytest.MonkeyPatch) -> None:
     install(monkeypatch, [], OutputStream=Output, CallbackStop=CallbackStop)
     monkeypatch.setattr(module, "_BEEP_TAIL_S", 0.1)
     with open_beeper() as beeper:
         heard = [beeper.sounding]
         beeper.play("refused")
         heard.append(beeper.sounding)
+        until_begun(beeper)
         stream: Any = beeper._stream
         played = np.concatenate(stream.played)[:, 0]
         beep = module._beep("refused")
@@ -428,3 +438,46 @@ def test_a_beep_is_played_whole_with_silence_behind_it(monkeypatch: pytest.Monke
     assert len(played) >= len(beep) + 0.4 * 48_000
     assert heard == [False, True, False]
     assert stream.closed
+
+
+def test_a_dead_output_holds_nobody(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The driver never answers; whoever plays and closes goes on, and hears again."""
+    for_ever = threading.Event()
+
+    class Hanging(Output):
+        def start(self) -> None:
+            for_ever.wait(30.0)
+
+        def close(self) -> None:
+            for_ever.wait(30.0)
+
+    install(
+        monkeypatch,
+        [],
+        OutputStream=Hanging,
+        CallbackStop=CallbackStop,
+        _exit_handler=lambda: None,
+    )
+    monkeypatch.setattr(module, "BEEP_START_S", 0.2)
+    monkeypatch.setattr(module, "_CLOSING_S", 0.2)
+    with open_beeper() as beeper:
+        beeper.play("taken")
+        assert (beeper.sounding, beeper.lost) == (True, False)
+        time.sleep(0.3)
+        assert (beeper.sounding, beeper.lost) == (False, True)
+        beeper.play("refused")
+        assert (beeper.sounding, beeper.lost) == (False, True)
+    assert not for_ever.is_set()
+    for_ever.set()
+
+
+def test_an_output_that_fails_is_lost_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Failing(Output):
+        def start(self) -> None:
+            raise PortAudioError("Unanticipated host error")
+
+    install(monkeypatch, [], OutputStream=Failing, CallbackStop=CallbackStop)
+    with open_beeper() as beeper:
+        beeper.play("taken")
+        beeper._player.join(10.0)
+        assert (beeper.sounding, beeper.lost) == (False, True)
