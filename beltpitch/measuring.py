@@ -62,7 +62,15 @@ PUMPED = (
 
 Phase = Literal["level", "room", "waiting", "hearing", "deaf", "lost", "done"]
 Event = Literal[
-    "heard", "taken", "refused", "moved on", "turned", "sound lost", "input lost", "ended"
+    "heard",
+    "taken",
+    "refused",
+    "moved on",
+    "turned",
+    "by hand",
+    "sound lost",
+    "input lost",
+    "ended",
 ]
 
 # What may follow what. "level": is there any sound; "room": a second of the room's noise;
@@ -112,6 +120,8 @@ class Taken:
         The belt as it stood with this pluck.
     sound
         The sound itself where it is to be kept.
+    heard, raw
+        What was heard of it, and the stretch of sound in which it was heard, to be looked at.
     """
 
     subject: int
@@ -120,6 +130,8 @@ class Taken:
     pluck: PluckReading
     verdict: Verdict
     sound: Sound | None = None
+    heard: HeardPluck | None = None
+    raw: Pluck | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -319,6 +331,17 @@ class Measuring:
             self._begin_setting(self._subject)
             yield self._said("turned")
 
+    def by_hand(self, subject: int, onset_s: float, *, use: bool) -> Iterator[State]:
+        """Use or leave out one pluck as the person says; nothing where there is none such."""
+        if not self._sittings[subject].by_hand(onset_s, use=use):
+            return
+        if not self._all_through():
+            self._match = None
+        self._compare()
+        if self._match is None or self._match.word != "unmatched":
+            self._turn_awaited = False
+        yield self._said("by hand")
+
     @property
     def names(self) -> tuple[str, ...]:
         """Names of the belts, in the order of the plan."""
@@ -472,6 +495,8 @@ class Measuring:
             self._figures(one, verdict),
             sitting.verdicts[-1],
             self._sound(pluck.onset_s, end_s),
+            heard=one,
+            raw=pluck,
         )
         if one.used:
             self._compare()

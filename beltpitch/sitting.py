@@ -36,6 +36,7 @@ SAME_TONE = 0.01  # relative; within it plucks need no new decision
 BOTH = 2
 JUMP = 0.03  # relative, 6 % of tension: far more than plucks scatter
 TELLING = 2  # plucks that must agree on it
+BY_HAND = "left out by hand"
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,10 +109,23 @@ class Subject:
 
 @dataclass(slots=True, eq=False)
 class Slot:
-    """A pluck as it was heard, and its sound while it may still be decided anew."""
+    """A pluck as it was heard, and its sound while it may still be decided anew.
+
+    ``by_hand`` is what the person said of it: True to use it, False to leave it out.
+    """
 
     heard: HeardPluck
     pluck: Pluck | None
+    by_hand: bool | None = None
+
+    @property
+    def told(self) -> HeardPluck:
+        """The pluck with what the person said of it; without a tone there is nothing to use."""
+        if self.by_hand is False:
+            return replace(self.heard, used=False, reason=BY_HAND)
+        if self.by_hand and self.heard.pitch is not None:
+            return replace(self.heard, used=True, reason=None)
+        return self.heard
 
 
 @dataclass(slots=True)
@@ -126,7 +140,7 @@ class Step:
     @property
     def heard(self) -> list[HeardPluck]:
         """Every pluck, in order."""
-        return [slot.heard for slot in self.slots]
+        return [slot.told for slot in self.slots]
 
     @property
     def used_hz(self) -> list[float]:
@@ -162,7 +176,11 @@ class Sitting:
 
         Somebody turned the tensioner without saying so.
         """
-        told = [slot for slot in self.steps[index].slots if slot.heard.pitch is not None]
+        told = [
+            slot
+            for slot in self.steps[index].slots
+            if slot.heard.pitch is not None and slot.by_hand is not False
+        ]
         values = [slot.heard.pitch.frequency_hz for slot in told if slot.heard.pitch]
         if len(values) <= TELLING:
             return False
@@ -214,6 +232,20 @@ class Sitting:
             self._decide_together(step)
         return step.slots[-1].heard
 
+    def by_hand(self, onset_s: float, *, use: bool) -> bool:
+        """Use or leave out the pluck that began there; tell whether there is one that can be so.
+
+        A pluck without a tone of its own cannot be used.
+        """
+        for step in self.steps:
+            for slot in step.slots:
+                if slot.heard.onset_s == onset_s and (slot.heard.pitch is not None or not use):
+                    slot.by_hand = use
+                    step.taken = len(step.used_hz)
+                    self.judge()
+                    return True
+        return False
+
     def alone(self, index: int, pluck: Pluck) -> tuple[PluckReading, Verdict] | None:
         """Return what one pluck tells by itself, without taking it; None if it tells nothing."""
         found = hear([pluck], self.subject.expected)
@@ -226,7 +258,7 @@ class Sitting:
 
     def _decide_together(self, step: Step) -> None:
         """Hear the last plucks that have a tone to tell once more, all at once."""
-        kept = [slot for slot in step.slots if slot.pluck is not None]
+        kept = [s for s in step.slots if s.pluck is not None and s.by_hand is not False]
         if len(kept) < TELLING:
             return
         again = hear([s.pluck for s in kept if s.pluck is not None], self.subject.expected).plucks

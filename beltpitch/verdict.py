@@ -33,6 +33,10 @@ class Scale:
         count = round((self.high - self.low) / self.step)
         return tuple(round(self.low + i * self.step, 9) for i in range(count + 1))
 
+    def share(self, value: float) -> float:
+        """Return where a value stands: 0 at the low end, 1 at the high end, kept on the ruler."""
+        return min(1.0, max(0.0, (value - self.low) / (self.high - self.low)))
+
 
 @dataclass(frozen=True, slots=True)
 class Remedy:

@@ -488,3 +488,26 @@ def test_without_belt_and_span_there_are_frequencies() -> None:
     assert reading.tension is None
     assert reading.frequency is not None
     assert reading.frequency.value == pytest.approx(95.0, rel=1e-3)
+
+
+def test_a_pluck_is_left_out_and_taken_back_by_hand() -> None:
+    sound = pluck_recording(
+        95.0, rate_hz=RATE_HZ, plucks=4, first_s=1.6, decay_s=0.15, scatter=0.002, seed=7
+    )
+    measuring = one()
+    taken = [s.taken for s in fed(measuring, sound) if s.taken]
+    list(measuring.finish())
+    whole = measuring.readings[0][-1]
+    assert whole.frequency is not None
+    first = taken[0].pluck.onset_s
+    assert first is not None
+    (state,) = measuring.by_hand(0, first, use=False)
+    assert state.event == "by hand"
+    fewer = measuring.readings[0][-1]
+    assert [p.used for p in fewer.plucks] == [False, True, True, True]
+    assert fewer.plucks[0].reason == "left out by hand"
+    assert fewer.frequency is not None
+    assert fewer.frequency.value != whole.frequency.value
+    list(measuring.by_hand(0, first, use=True))
+    assert measuring.readings[0][-1] == whole
+    assert list(measuring.by_hand(0, 99.0, use=False)) == []

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from beltpitch import asking
 from beltpitch.advice.window import target_window
 from beltpitch.reading import Reading, typed_reading
-from beltpitch.verdict import Verdict, as_json, in_newtons, judged, scale
+from beltpitch.verdict import Scale, Verdict, as_json, in_newtons, judged, scale
 
 BELT = asking.belt("2GT 9 mm")
 SPAN = asking.span("412 +/- 1 mm", BELT)
@@ -115,3 +115,9 @@ def test_the_budget_of_the_contract_is_the_tensions_own() -> None:
 def test_a_verdict_without_tension_asks_for_what_is_missing() -> None:
     reading = replace(typed_reading(asking.typed(["66.3"])), belt=None)
     assert "belt and span" in judged(reading).next_step
+
+
+def test_a_place_on_the_ruler_is_a_share_and_stays_on_it() -> None:
+    made = Scale(20.0, 40.0, 5.0)
+    assert [made.share(n) for n in (20.0, 25.0, 40.0)] == [0.0, 0.25, 1.0]
+    assert (made.share(-3.0), made.share(99.0)) == (0.0, 1.0)

@@ -98,8 +98,7 @@ class Ruler:
 
     def column(self, value: float) -> int:
         """Return the column of a value, kept on the ruler."""
-        share = (value - self.scale.low) / (self.scale.high - self.scale.low)
-        return round(min(1.0, max(0.0, share)) * (self.width - 1))
+        return round(self.scale.share(value) * (self.width - 1))
 
     def axis(self) -> tuple[str, str]:
         """Return the line of labels and the rail with its graduations."""
