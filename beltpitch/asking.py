@@ -5,6 +5,7 @@ A number without a doubt gets a default limit, and every default taken is echoed
 - span: +/- 1 mm or half the last digit written, whichever is more;
 - a typed linear mass: +/- 3 %;
 - a typed frequency: half the last digit written, at least 0.2 %;
+- a device's rate error: +/- 5 ppm, what the warmth of a room does to a crystal (from memory);
 - width: the catalogue's tolerance for its construction (see `beltpitch.belt.catalogue`).
 
 Source of the defaults: project decision; the linear mass is a weighed one of a kitchen scale.
@@ -32,6 +33,8 @@ SHORTEST_SPAN_M = 0.005
 HIGHEST_TYPED_HZ = 5000.0  # far above any belt (published set points end at 637 Hz)
 LOWEST_TYPED_HZ = 1.0
 HEAVIEST_KG_PER_M = 20.0
+CLOCK_LIMIT = 5e-6
+WORST_CLOCK = 0.005  # a device further off is broken: beltpitch.sound.clock looks no further either
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,3 +210,31 @@ def travel(text: str) -> Estimate:
     given = q.positive(text, q.LENGTH, option="--travel")
     u = rectangular(max(0.5e-3, given.half_digit)) if given.u is None else given.u
     return Estimate.single(given.value, u, name="travel", key="travel")
+
+
+def clock(text: str, *, option: str = "--clock") -> tuple[Estimate, str]:
+    """Return a sound device's relative rate error, and what is taken in words.
+
+    Parameters
+    ----------
+    text
+        Such as "+35 ppm" or "+35.1(2) ppm", as `beltpitch recording --reference-tone` states it: a
+        positive error makes every tone sound too high, and is corrected.
+    option
+        Where it was written, for the message.
+
+    Raises
+    ------
+    RequestError
+        If it cannot be read, or no sound device is so far off.
+    """
+    given = q.parse(text, q.CLOCK, option=option)
+    if abs(given.value) > WORST_CLOCK:
+        raise RequestError(
+            f"{option} {text!r}: no sound device is {given.value:+.2%} off; give the rate error "
+            'that recording --reference-tone states, as in "+35 +/- 5 ppm"'
+        )
+    limit = max(CLOCK_LIMIT, given.half_digit)
+    u = rectangular(limit) if given.u is None else given.u
+    taken = f", taken as +/- {limit * 1e6:.2g} ppm" if given.u is None else ""
+    return Estimate.single(given.value, u, name="clock", key="clock"), f"{given.text}{taken}"

@@ -87,7 +87,7 @@ class Kind:
     si
         Unit of the value inside.
     units
-        Pairs: as written, as pint reads it.
+        Pairs: as written, as pint reads it; of a bare share, the number it is.
     bare
         Unit that a bare number takes.
     example
@@ -141,7 +141,8 @@ SPEED = _kind("speed", "m/s", "m/s|mm/s|mm/min|m/min", "mm/min", "3000 mm/min", 
 ROTATION = _kind("rotational speed", "1/s", "rpm|1/min", "rpm", "1400 rpm", "time", rpm="1/min")
 ANGLE = _kind("angle", "deg", "deg", "deg", "90 deg")
 STIFFNESS = _kind("stiffness", "N/m", "N/mm|N/m", "N/mm", "55 N/mm", *_NEWTON)
-PERCENT = Kind("percentage", "", (("%", ""),), "%", "10 %", ())
+PERCENT = Kind("percentage", "", (("%", "1e-2"),), "%", "10 %", ())
+CLOCK = Kind("rate error", "", (("ppm", "1e-6"), ("%", "1e-2")), "ppm", "+35 +/- 5 ppm", ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +152,7 @@ class Quantity:
     Parameters
     ----------
     value
-        In the SI unit of its kind (a percentage as a fraction).
+        In the SI unit of its kind (a percentage or ppm as a fraction).
     u
         Standard uncertainty in SI; None where the user gave none.
     half_digit
@@ -246,8 +247,8 @@ def _factor(written: str, kind: Kind, given: str, wanted: str) -> tuple[float, f
         close = next((u for u in known if u.lower() == written.lower()), None)
         hint = f" (did you mean {close}?)" if close else ""
         raise QuantityError(f"{given}: {written!r} is no unit of {kind.name}{hint}; {wanted}")
-    if not kind.si:
-        return 0.01, 0.0
+    if not kind.si:  # a share by itself: its units are numbers
+        return float(known[written]), 0.0
     return (1.0, 0.0) if known[written] == kind.si else _si_factor(known[written], kind)
 
 

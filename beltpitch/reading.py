@@ -213,7 +213,8 @@ def heard_reading(
     key
         Whose error the plucks' is, if the source's name does not tell readings apart.
     rate_error
-        Of the sound device, where it was measured and corrected for; else its limit is budgeted.
+        Of the sound device, where it is known and the plucks were heard at the rate put right by
+        it; else its limit is budgeted.
     """
     used = [p.pitch for p in heard.plucks if p.used and p.pitch is not None]
     blank = Reading(source=source, belt=belt, span=span, steady_hz=heard.steady_hz)
@@ -232,6 +233,10 @@ def heard_reading(
         warnings=said,
     )
     reading = _with_tone(reading, tone)
+    if rate_error is not None and reading.tension is not None:
+        # the tone was lowered by 1 + e where the rate was put right, the tension by its square
+        clock = Correction("clock", 100 * ((1 + rate_error.value) ** -2 - 1))
+        reading = replace(reading, corrections=(*reading.corrections, clock))
     return replace(reading, plucks=_plucks(heard, reading.frequency, reading.tension))
 
 
@@ -354,7 +359,9 @@ def from_parks(a: Reading, b: Reading, travel: Estimate) -> Reading:
     reading = replace(
         a, source=f"{a.source} + {b.source}", plucks=(*a.plucks, *b.plucks), warnings=()
     )
+    clock = tuple(c for c in a.corrections if c.name == "clock")
     reading = _with_tension(reading, found.strung)
+    reading = replace(reading, corrections=(*reading.corrections, *clock))
     if found.offset is None:
         return reading
     offset, u = found.offset.value * 1000, found.offset.u * 1000

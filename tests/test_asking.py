@@ -101,3 +101,21 @@ def test_range_must_rise_and_lie_where_belts_sound() -> None:
         asking.frequency_range("120", "40")
     with pytest.raises(RequestError, match="15 and"):
         asking.frequency_range("40", "9000")
+
+
+def test_a_rate_error_is_a_share_with_its_doubt() -> None:
+    found, words = asking.clock("+35 ppm")
+    assert found.value == pytest.approx(35e-6)
+    assert words == "+35 ppm, taken as +/- 5 ppm"
+    assert found.u == pytest.approx(5e-6 / math.sqrt(3))
+    found, words = asking.clock("-12.4(2) ppm")
+    assert found.value == pytest.approx(-12.4e-6)
+    assert found.u == pytest.approx(0.2e-6)
+    assert words == "-12.4(2) ppm"
+    assert asking.clock("0.01 +/- 0.001 %")[0].value == pytest.approx(1e-4)
+
+
+@pytest.mark.parametrize("text", ["1 %", "35 Hz", "fast", "+1,5 ppm"])
+def test_impossible_rate_errors_are_refused(text: str) -> None:
+    with pytest.raises(RequestError, match="--clock"):
+        asking.clock(text)

@@ -36,6 +36,8 @@ EXACT = [
     ("20 degC", q.TEMPERATURE, 293.15),
     ("68 degF", q.TEMPERATURE, 293.15),
     ("5 %", q.PERCENT, 0.05),
+    ("-35 ppm", q.CLOCK, -35e-6),
+    ("0.01 %", q.CLOCK, 1e-4),
     ("2 h", q.TIME, 7200.0),
     ("1.5 kW", q.POWER, 1500.0),
     ("90 °", q.ANGLE, 90.0),

@@ -145,6 +145,26 @@ def test_without_belt_or_span_the_reading_ends_at_the_frequency() -> None:
     assert any("--belt" in w and "--span" in w for w in reading.warnings)
 
 
+def test_a_known_rate_error_is_a_named_correction_with_its_own_doubt() -> None:
+    span = asking.span("412 +/- 1 mm", BELT)
+    plain = heard_reading(heard(pitch(66.0), pitch(66.1)), "a", BELT, span)
+    error, _ = asking.clock("+350(20) ppm")
+    put_right = heard_reading(heard(pitch(66.0), pitch(66.1)), "a", BELT, span, rate_error=error)
+    assert [c.name for c in plain.corrections] == [c.name for c in put_right.corrections[:-1]]
+    last = put_right.corrections[-1]
+    assert last.name == "clock"
+    assert last.percent == pytest.approx(-0.07, rel=1e-3)
+    assert put_right.frequency is not None
+    assert put_right.frequency.value == known(plain.frequency).value  # heard at the right rate
+    lines = {line.name: line.u for line in put_right.frequency.budget()}
+    assert lines["clock"] == pytest.approx(20e-6 * put_right.frequency.value)
+    lone = heard_reading(heard(pitch(66.0)), "a", rate_error=error)
+    assert lone.corrections == ()  # there is no tension that it could have moved
+    far = heard_reading(heard(pitch(91.0)), "b", BELT, span, rate_error=error)
+    parks = from_parks(put_right, far, asking.travel("113 +/- 0.2 mm"))
+    assert [c.name for c in parks.corrections].count("clock") == 1
+
+
 def test_a_refused_recording_keeps_its_plucks_and_its_reason() -> None:
     refused = Heard((HeardPluck(0.5, None, used=False, reason="one click"),), reason="one click")
     reading = heard_reading(refused, "a.wav", BELT, asking.span("412 mm", BELT))
