@@ -27,10 +27,8 @@ from typing import Literal
 
 from beltpitch.advice.match import LEAST_PLUCKS, TOLERANCE, Match, compare
 from beltpitch.advice.plucks import ENOUGH_PLUCKS, Advice, advice
-from beltpitch.reading import (
-    PluckReading,
-    Reading,
-)
+from beltpitch.estimate import Estimate
+from beltpitch.reading import PluckReading, Reading
 from beltpitch.sitting import Sitting, Subject
 from beltpitch.sound.block import Block, Samples
 from beltpitch.sound.ear import Ear
@@ -85,6 +83,16 @@ TRANSITIONS: Mapping[Phase, frozenset[Phase]] = {
     "done": frozenset(),
 }
 
+PHASE_WORDS: Mapping[Phase, str] = {
+    "level": "checking the input",
+    "room": "hearing the room",
+    "waiting": "waiting for a pluck",
+    "hearing": "hearing",
+    "deaf": "beep",
+    "lost": "input lost",
+    "done": "done",
+}
+QUIETEST_DB = -72.0  # a level meter begins there
 LEVEL_S = 0.3
 ROOM_S = 1.0
 EARLY_S = 0.35  # of a pluck, after which it is read for the first time
@@ -181,6 +189,11 @@ class State:
     match: Match | None = None
     cautions: tuple[str, ...] = ()
 
+    @property
+    def level_db(self) -> float:
+        """The level in decibels of full scale, not below `QUIETEST_DB`."""
+        return 20 * math.log10(max(self.level, 10 ** (QUIETEST_DB / 20)))
+
 
 class Measuring:
     """A measurement that is running.
@@ -199,6 +212,8 @@ class Measuring:
         Plucks that count after which a step is over; a single belt then ends.
     keep_sound
         Whether each pluck's own sound is handed out.
+    rate_error
+        Of the input, where it is known (`beltpitch.asking.clock`); it is corrected.
     cautions
         What is known against the input already, such as that it is a Bluetooth one.
     """
@@ -213,13 +228,17 @@ class Measuring:
         one_roll: bool = True,
         plucks: int | None = None,
         keep_sound: bool = False,
+        rate_error: Estimate | None = None,
         cautions: Sequence[str] = (),
     ) -> None:
         if not 1 <= len(subjects) <= PAIR:
             raise ValueError(f"one belt or two can be measured, got {len(subjects)}")
-        self._sittings = [Sitting(subject) for subject in subjects]
+        self._sittings = [Sitting(subject, rate_error) for subject in subjects]
         self._within, self._same_span, self._one_roll = within, same_span, one_roll
         self._wanted = plucks
+        # As the input states it, to keep its sound by; and as it is, to hear it by.
+        self._stated_hz = rate_hz
+        rate_hz = rate_hz / (1 + (rate_error.value if rate_error else 0.0))
         self._rate_hz = rate_hz
         self._ear = Ear(rate_hz)
         self._watch = LevelWatch(rate_hz)
@@ -252,6 +271,8 @@ class Measuring:
         """
         if self._phase in ("lost", "done"):
             return
+        if block.rate_hz != self._rate_hz:
+            block = replace(block, rate_hz=self._rate_hz)
         if block.overflow:
             self._cautions.setdefault(OVERFLOW)
             yield self._said("sound lost")
@@ -525,7 +546,7 @@ class Measuring:
         if begin > onset_s - 5 * SHORT_LEAD_S:
             begin = onset_s - SHORT_LEAD_S
         tail = TAIL_S if self._watch.quiet_between(end_s, end_s + TAIL_S, quiet) else 0.0
-        return Sound(self._ring.cut(begin, end_s + tail), self._rate_hz)
+        return Sound(self._ring.cut(begin, end_s + tail), self._stated_hz)
 
     def _judge_input(self) -> None:
         if self._watch.cut:

@@ -10,7 +10,7 @@ Conventions: no input, no output; bounded memory however many plucks there are.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -36,6 +36,8 @@ SAME_TONE = 0.01  # relative; within it plucks need no new decision
 BOTH = 2
 JUMP = 0.03  # relative, 6 % of tension: far more than plucks scatter
 TELLING = 2  # plucks that must agree on it
+SAME_STEADY_HZ = 1.0  # a fan's tone wanders by less within a sitting
+MOST_STEADY = 20
 BY_HAND = "left out by hand"
 
 
@@ -134,13 +136,19 @@ class Step:
 
     key: str
     slots: deque[Slot] = field(default_factory=lambda: deque(maxlen=MOST_PLUCKS))
-    steady: set[float] = field(default_factory=set)
+    steady_hz: list[float] = field(default_factory=list)
     taken: int = 0
 
     @property
     def heard(self) -> list[HeardPluck]:
         """Every pluck, in order."""
         return [slot.told for slot in self.slots]
+
+    def note_steady(self, found_hz: Iterable[float]) -> None:
+        """Remember steady tones, each once and as it was last heard."""
+        for hertz in found_hz:
+            others = [f for f in self.steady_hz if abs(f - hertz) > SAME_STEADY_HZ]
+            self.steady_hz = [*others, hertz][-MOST_STEADY:]
 
     @property
     def used_hz(self) -> list[float]:
@@ -155,10 +163,13 @@ class Sitting:
     ----------
     subject
         The belt and how it is measured.
+    rate_error
+        Of the input, where it is known and its plucks come at the rate put right by it.
     """
 
-    def __init__(self, subject: Subject) -> None:
+    def __init__(self, subject: Subject, rate_error: Estimate | None = None) -> None:
         self.subject = subject
+        self._rate_error = rate_error
         self.setting = 0
         self.steps: list[Step] = []
         self.readings: tuple[Reading, ...] = ()
@@ -221,7 +232,7 @@ class Sitting:
         """Hear one pluck; where it does not fit, decide anew over the last ones together."""
         step, expected = self.steps[index], self.subject.expected
         found = hear([pluck], expected)
-        step.steady.update(found.steady_hz)
+        step.note_steady(found.steady_hz)
         one = found.plucks[0] if found.plucks else _unheard(pluck, found)
         hopeful = one.pitch is not None or _is_unclear(one)
         others_hz = step.used_hz
@@ -253,7 +264,7 @@ class Sitting:
             return None
         me = self.subject
         key = f"{self.steps[index].key}/early"
-        reading = heard_reading(found, me.name, me.belt, me.span, key=key)
+        reading = self._read(found, key)
         return reading.plucks[-1], judged(reading, me.window)
 
     def _decide_together(self, step: Step) -> None:
@@ -277,11 +288,15 @@ class Sitting:
         why = None
         if not step.used_hz:
             why = next((h.reason for h in reversed(plucks) if h.reason), None)
-        told = Heard(plucks, tuple(sorted(step.steady)), why)
+        told = Heard(plucks, tuple(sorted(step.steady_hz)), why)
         me = self.subject
-        reading = heard_reading(told, me.name, me.belt, me.span, key=step.key)
+        reading = self._read(told, step.key)
         strand = me.strands[0] if me.strands else None
         return replace(reading, strand=strand, echoes=(*reading.echoes, *me.echoes))
+
+    def _read(self, heard: Heard, key: str) -> Reading:
+        me = self.subject
+        return heard_reading(heard, me.name, me.belt, me.span, key=key, rate_error=self._rate_error)
 
     def _joined(self, parts: Sequence[Reading]) -> tuple[Reading, ...]:
         """Return readings that share a preload, or with the one that two parks make."""

@@ -24,7 +24,7 @@ from beltpitch.measuring import (
     State,
 )
 from beltpitch.reading import expected_range, read
-from beltpitch.sitting import Subject
+from beltpitch.sitting import Step, Subject
 from beltpitch.sound.block import Block, Samples
 from beltpitch.sound.heard import FrequencyRange
 from beltpitch.sound.recording import save_sound
@@ -131,6 +131,37 @@ def test_live_equals_the_file(tmp_path: Path) -> None:
     assert live.preload is not None
     assert file.preload is not None
     assert live.preload.value == pytest.approx(file.preload.value, rel=2e-4)
+
+
+def test_a_known_rate_error_is_corrected_as_in_a_file(tmp_path: Path) -> None:
+    sound = plucks(95.0, 2)
+    save_sound(tmp_path / "y.wav", sound, RATE_HZ)
+    error, _ = asking.clock("+1000(50) ppm")
+    expected = expected_range(BELT, SPAN, None)
+    subject = Subject("y-left", BELT, SPAN, expected=expected)
+    plain, put_right = one(subject), one(subject, rate_error=error, keep_sound=True)
+    whole(plain, sound)
+    states = whole(put_right, sound)
+    file = read(tmp_path / "y.wav", belt=BELT, span=SPAN, rate_error=error)
+    live = put_right.readings[0][-1]
+    uncorrected = plain.readings[0][-1]
+    assert live.frequency is not None
+    assert file.frequency is not None
+    assert uncorrected.frequency is not None
+    assert live.frequency.value == pytest.approx(file.frequency.value, rel=1e-4)
+    assert uncorrected.frequency.value / live.frequency.value == pytest.approx(1.001, rel=1e-4)
+    assert live.corrections[-1].name == "clock"
+    # what is kept stays at the rate that the input states
+    assert {s.taken.sound.rate_hz for s in states if s.taken and s.taken.sound} == {RATE_HZ}
+
+
+def test_a_steady_tone_that_wanders_is_told_once() -> None:
+    step = Step("y")
+    for i in range(1000):
+        step.note_steady([49.9 + 0.0002 * i, 120.0, 300.0 + 2 * i])
+    assert step.steady_hz[:1] != [49.9]
+    assert [f for f in step.steady_hz if f < 200] == [pytest.approx(50.1, abs=0.01), 120.0]
+    assert len(step.steady_hz) == 20
 
 
 def test_a_pluck_is_read_while_it_still_sounds() -> None:
