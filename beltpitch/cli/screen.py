@@ -17,6 +17,7 @@ from beltpitch.cli.figures import beside, large
 from beltpitch.cli.live import line_of
 from beltpitch.cli.matching import MATCH_COLOURS, draw_match
 from beltpitch.cli.show import COLOURS, FINE, console, rulers, signs_for
+from beltpitch.measuring import PHASE_WORDS, QUIETEST_DB
 
 if TYPE_CHECKING:
     from beltpitch.advice.match import Match
@@ -24,16 +25,6 @@ if TYPE_CHECKING:
     from beltpitch.verdict import Verdict
 
 METER = 16  # columns of the level meter
-QUIETEST_DB = -72.0
-PHASES = {
-    "level": "checking the input",
-    "room": "hearing the room",
-    "waiting": "waiting for a pluck",
-    "hearing": "hearing",
-    "deaf": "beep",
-    "lost": "input lost",
-    "done": "done",
-}
 
 
 class Screen:
@@ -97,9 +88,8 @@ class Screen:
         blocks = round(share * METER)
         keys = "q end, n next" if len(self._names) == 1 else "q end, n next, t turned"
         level = f"{db:4.0f} dB" if db > 2 * QUIETEST_DB else "silence"
-        return (
-            f"[{full * blocks}{empty * (METER - blocks)}] {level}  {PHASES[state.phase]}  ({keys})"
-        )
+        meter = f"[{full * blocks}{empty * (METER - blocks)}]"
+        return f"{meter} {level}  {PHASE_WORDS[state.phase]}  ({keys})"
 
     def _drawn(self, state: State) -> list[Text]:
         """Return what stands under the lines; on a low terminal the ruler gives way first."""

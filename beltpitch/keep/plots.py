@@ -21,6 +21,7 @@ from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate
 from beltpitch.keep.trend import DAY, Point, Trend
 from beltpitch.reading import COVERAGE
+from beltpitch.sound.portrait import levels_db
 from beltpitch.verdict import in_newtons
 
 if TYPE_CHECKING:
@@ -449,15 +450,9 @@ def _stretch(view: PluckView) -> NDArray[Any]:
 
 
 def _spectrum(axes: Axes, view: PluckView) -> None:
-    import numpy as np
-
-    piece = _stretch(view)
-    padded = 1 << (max(2, len(piece)) * 4 - 1).bit_length()
-    size = np.abs(np.fft.rfft(piece * np.hanning(len(piece)), padded))
-    hertz = np.fft.rfftfreq(padded, 1 / view.rate_hz)
+    hertz, level = levels_db(_stretch(view), view.rate_hz)
     seen = hertz <= _highest(view)
-    level = 20 * np.log10(np.maximum(size / max(float(size[seen].max()), 1e-30), 1e-12))
-    axes.plot(hertz[seen], level[seen], color="black", linewidth=0.7)
+    axes.plot(hertz[seen], level[seen] - level[seen].max(), color="black", linewidth=0.7)
     for i, (number, at) in enumerate(view.partials):
         label = "partials" if i == 0 else None
         axes.plot([at], [2.0], "v", color=BLUE, markeredgecolor="black", label=label)

@@ -1,0 +1,145 @@
+"""Recordings read as a sitting: one belt, or two as a pair, each from a file of its own.
+
+What `beltpitch.measuring` is for a live input this is for files: it gives the same `State` record,
+so that whatever shows a measurement shows a dropped recording too, and plucks can be left out by
+hand. However long a file is, only the last plucks are kept (see `beltpitch.sitting`), so that its
+answer may differ from ``beltpitch recording`` by what the earlier ones would have added.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from beltpitch.advice.match import TOLERANCE, Match, compare
+from beltpitch.advice.plucks import advice
+from beltpitch.measuring import Event, State, Taken
+from beltpitch.reading import PluckReading, Reading
+from beltpitch.sitting import Sitting, Subject
+from beltpitch.sound.block import Block
+from beltpitch.sound.pluck import Listener, Pluck
+from beltpitch.verdict import Verdict
+
+
+class Recorded:
+    """Belts that are read from recordings.
+
+    Parameters
+    ----------
+    subjects
+        The belts: one, or two as a pair.
+    within, same_span, one_roll
+        Of a pair, see `beltpitch.advice.match.compare`.
+    """
+
+    def __init__(
+        self,
+        subjects: Sequence[Subject],
+        *,
+        within: float = TOLERANCE,
+        same_span: bool | None = None,
+        one_roll: bool = True,
+    ) -> None:
+        self._subjects = tuple(subjects)
+        self._sittings = [Sitting(subject) for subject in subjects]
+        self._within, self._same_span, self._one_roll = within, same_span, one_roll
+        self._cautions: dict[str, None] = {}
+        self._heard_s = 0.0
+        self._count = 0
+        self.state = self._made(0, None)
+
+    def take(self, subject: int, blocks: Iterable[Block], rate_hz: float) -> Iterator[State]:
+        """Read a recording as that belt's, in place of one before; yield the states that follow.
+
+        Parameters
+        ----------
+        subject
+            Which belt, from 0.
+        blocks
+            Its sound.
+        rate_hz
+            Rate of the blocks.
+        """
+        self._sittings[subject] = Sitting(self._subjects[subject])
+        listener, last = Listener(rate_hz), 0.0
+        for block in blocks:
+            last += len(block.samples) / rate_hz
+            for pluck in listener.feed(block):
+                yield self._pluck(subject, pluck)
+        for pluck in listener.finish():
+            if pluck.onset_s is not None:
+                yield self._pluck(subject, pluck)
+            else:
+                self._cautions.setdefault(pluck.refused or "no pluck was heard")
+        self._heard_s += last
+        self._sittings[subject].settle()
+        self.state = self._made(subject, "ended")
+        yield self.state
+
+    def by_hand(self, subject: int, onset_s: float, *, use: bool) -> Iterator[State]:
+        """Use or leave out one pluck as the person says; nothing where there is none such."""
+        if self._sittings[subject].by_hand(onset_s, use=use):
+            self.state = self._made(subject, "by hand")
+            yield self.state
+
+    def warn(self, words: str) -> None:
+        """Say something against these recordings from now on."""
+        self._cautions.setdefault(words)
+
+    @property
+    def readings(self) -> tuple[tuple[Reading, ...], ...]:
+        """Readings of each belt, in the order of the plan."""
+        return tuple(sitting.readings for sitting in self._sittings)
+
+    @property
+    def verdicts(self) -> tuple[tuple[Verdict, ...], ...]:
+        """Verdicts of each belt, in the order of the plan."""
+        return tuple(sitting.verdicts for sitting in self._sittings)
+
+    def _pluck(self, subject: int, pluck: Pluck) -> State:
+        sitting = self._sittings[subject]
+        one = sitting.hear(0, pluck)
+        sitting.judge()
+        self._count += 1
+        verdict = sitting.verdicts[-1]
+        same = [p for p in verdict.reading.plucks if p.onset_s == one.onset_s]
+        figures = PluckReading(one.onset_s, None, None, None, used=False, reason=one.reason)
+        taken = Taken(
+            subject, 0, self._count, same[-1] if same else figures, verdict, heard=one, raw=pluck
+        )
+        return self._made(subject, "taken" if one.used else "refused", taken)
+
+    def _made(self, subject: int, event: Event | None, taken: Taken | None = None) -> State:
+        sitting = self._sittings[subject]
+        return State(
+            phase="done",
+            event=event,
+            heard_s=self._heard_s,
+            level=0.0,
+            room=0.0,
+            subject=subject,
+            step=0,
+            order=self._order(),
+            advice=advice(sitting.steps[0].heard, sitting.reading),
+            verdicts=tuple(s.verdict for s in self._sittings),
+            taken=taken,
+            match=self._match(),
+            cautions=tuple(self._cautions),
+        )
+
+    def _order(self) -> str:
+        unread = [s.subject.name for s in self._sittings if not s.readings]
+        return f"Give a recording of {unread[0]}." if unread else ""
+
+    def _match(self) -> Match | None:
+        if len(self._sittings) == 1 or not all(s.plucked for s in self._sittings):
+            return None
+        a, b = (s.readings[-1] for s in self._sittings)
+        return compare(
+            a,
+            b,
+            names=(self._subjects[0].name, self._subjects[1].name),
+            within=self._within,
+            same_span=self._same_span,
+            one_roll=self._one_roll,
+            window=self._subjects[0].window,
+        )

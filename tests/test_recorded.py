@@ -1,0 +1,76 @@
+"""Recordings read as a sitting: the same answer as the file by itself, pairs, plucks by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from beltpitch.reading import read
+from beltpitch.recorded import Recorded
+from beltpitch.sitting import Subject
+from beltpitch.sound.block import Block, Samples
+from beltpitch.sound.recording import save_sound
+from beltpitch.sound.synth import pluck_recording
+
+RATE_HZ = 16_000.0
+
+
+def sound(frequency_hz: float, seed: int = 7) -> Samples:
+    return pluck_recording(
+        frequency_hz, rate_hz=RATE_HZ, plucks=4, decay_s=0.15, scatter=0.001, seed=seed
+    )
+
+
+def blocks(samples: Samples) -> Iterator[Block]:
+    for at in range(0, len(samples), 1_000):
+        yield Block(samples[at : at + 1_000], RATE_HZ)
+
+
+def test_it_says_what_the_file_says(tmp_path: Path) -> None:
+    made = sound(95.0)
+    save_sound(tmp_path / "y.wav", made, RATE_HZ)
+    file = read(tmp_path / "y.wav")
+    recorded = Recorded([Subject("y")])
+    states = list(recorded.take(0, blocks(made), RATE_HZ))
+    assert [s.event for s in states] == ["taken"] * 4 + ["ended"]
+    assert all(s.taken and s.taken.raw is not None for s in states[:-1])
+    (reading,) = recorded.readings[0]
+    assert reading.frequency is not None
+    assert file.frequency is not None
+    assert reading.frequency.value == pytest.approx(file.frequency.value, rel=1e-5)
+    assert states[-1].phase == "done"
+
+
+def test_a_pluck_is_left_out_by_hand() -> None:
+    recorded = Recorded([Subject("y")])
+    *_, state = recorded.take(0, blocks(sound(95.0)), RATE_HZ)
+    assert state.verdicts[0] is not None
+    onset_s = state.verdicts[0].reading.plucks[1].onset_s
+    assert onset_s is not None
+    (after,) = recorded.by_hand(0, onset_s, use=False)
+    assert after.verdicts[0] is not None
+    assert [p.used for p in after.verdicts[0].reading.plucks] == [True, False, True, True]
+    assert list(recorded.by_hand(0, -1.0, use=False)) == []
+
+
+def test_two_recordings_are_a_pair_and_a_file_can_be_replaced() -> None:
+    recorded = Recorded([Subject("a"), Subject("b")])
+    *_, state = recorded.take(0, blocks(sound(95.0)), RATE_HZ)
+    assert (state.match, state.order) == (None, "Give a recording of b.")
+    *_, state = recorded.take(1, blocks(sound(85.0, 8)), RATE_HZ)
+    assert state.match is not None
+    assert (state.match.word, state.order) == ("unmatched", "")
+    *_, state = recorded.take(1, blocks(sound(95.0, 9)), RATE_HZ)
+    assert state.match is not None
+    assert state.match.word == "matched"
+
+
+def test_silence_is_said() -> None:
+    recorded = Recorded([Subject("y")])
+    *_, state = recorded.take(0, blocks(np.zeros(32_000)), RATE_HZ)
+    assert state.cautions[0].startswith("silence")
+    recorded.warn("a word")
+    assert recorded.readings == ((),)
