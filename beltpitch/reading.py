@@ -443,7 +443,9 @@ def read(
     limits = expected_range(belt, free, expected)
     recording = open_recording(path)
     _, heard = _heard_in(recording, limits, rate_error)
-    reading = heard_reading(heard, recording.name, belt, free, key=key, rate_error=rate_error)
+    # files of one name in two folders are two measurements
+    own = key or str(path)
+    reading = heard_reading(heard, recording.name, belt, free, key=own, rate_error=rate_error)
     note = [recording.channel_note] if recording.channel_note else []
     said = (*reading.warnings, *note, *recording.warnings)
     echoes = asking.echoes(span=span) if isinstance(span, str) else ()

@@ -18,10 +18,12 @@ from typing import Any
 ROOT = Path(__file__).resolve().parent.parent
 ACCURACY = ROOT / "docs" / "accuracy.md"
 SPEED = ROOT / "docs" / "speed.md"
+COVERED = ROOT / "docs" / "coverage.md"
 SHARED = ("corpus.py", "files.py", "measures.py", "ours.py", "peers.py", "simulator.py")
 SCRIPTS = {
     "accuracy.md": ("accuracy.py", "bound.py", "efficiency.py", *SHARED),
     "speed.md": ("speed.py", *SHARED),
+    "coverage.md": ("coverage.py", "setups.py", "measures.py", "simulator.py"),
 }
 SHOWN_DIGITS = 12  # of the digest, in the line under a table
 

@@ -625,17 +625,27 @@ def draw(
     """
     target = _log_uniform(rng, *frequency_hz)
     belt = _belt(rng, target, width_m)
-    span = belt["span_m"]
-    ring_s = min(max(_log_uniform(rng, 10, 150) / (math.pi * target), 0.03), 1.5)
+    sound = draw_sound(rng, target, belt["span_m"], snr_db, highpass_hz)
+    return Case(**{**belt, **sound, **fixed})
+
+
+def draw_sound(
+    rng: np.random.Generator,
+    target_hz: float,
+    span_m: float,
+    snr_db: tuple[float, float],
+    highpass_hz: tuple[float, float] = (40.0, 120.0),
+) -> dict[str, Any]:
+    """Draw all fields of a case but those of the belt and its span, as :func:`draw` says."""
+    ring_s = min(max(_log_uniform(rng, 10, 150) / (math.pi * target_hz), 0.03), 1.5)
     order = int(rng.choice((1, 2, 4), p=(0.4, 0.4, 0.2)))
-    drawn: dict[str, Any] = {
+    return {
         "seed": int(rng.integers(2**62)),
-        **belt,
-        "quality_1": ring_s * math.pi * target,
+        "quality_1": ring_s * math.pi * target_hz,
         "decay_power": rng.uniform(0.5, 1.3),
         "rubber_loss": rng.uniform(0.05, 0.3),
         "pluck_at": rng.uniform(0.15, 0.5),
-        "finger_m": min(_log_uniform(rng, 0.004, 0.02), 0.3 * span),
+        "finger_m": min(_log_uniform(rng, 0.004, 0.02), 0.3 * span_m),
         "glide": _log_uniform(rng, 1e-4, 0.03),
         "finger_db": rng.uniform(-30, -8),
         "thump_db": rng.uniform(-30, -8) if rng.uniform() < 0.5 else ABSENT_DB,
@@ -656,7 +666,6 @@ def draw(
         "lead_s": rng.uniform(0.4, 1.0),
         "tail_s": min(max(5 * ring_s, 1.0), 2.5),
     }
-    return Case(**{**drawn, **fixed})
 
 
 def twist_ratio(rng: np.random.Generator, width_m: float) -> float:
