@@ -10,13 +10,15 @@ from beltpitch.cli.show import COLOURS, console, field, force, heading, rulers
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from beltpitch.advice.window import Window
     from beltpitch.estimate import Estimate
-    from beltpitch.reading import Reading
+    from beltpitch.reading import PluckReading, Reading
     from beltpitch.verdict import Verdict
 
 MOST_LINES = 4  # of a budget, in words
 WORTH_NAMING = 0.01  # share of the variance
 PLUCKS_LISTED = 12
+SMALLEST_PERCENT = 0.005  # that two decimals show
 
 
 def show(verdicts: Sequence[Verdict], unit: str, *, heard: bool) -> None:
@@ -43,13 +45,14 @@ def show(verdicts: Sequence[Verdict], unit: str, *, heard: bool) -> None:
         where.print()
     if len(verdicts) > 1:
         rulers(where, verdicts, unit)
-    _sources(where, verdicts)
-    _cautions(where, verdicts)
+    sources(where, verdicts)
+    if any(v.reading.frequency is not None for v in verdicts):
+        cautions(where, turn=any(v.word in ("slack", "tight") for v in verdicts))
 
 
 def _figures(where: Console, verdict: Verdict, unit: str) -> None:
     reading = verdict.reading
-    heading(where, _title(reading))
+    heading(where, title(reading, reading.source))
     if reading.preload is not None and reading.tension is not None:
         words = f"{interval(reading.preload, unit)}   {verdict.word}"
         field(where, "preload", words, f"bold {COLOURS[verdict.word]}")
@@ -58,13 +61,14 @@ def _figures(where: Console, verdict: Verdict, unit: str) -> None:
     if reading.strand_difference is not None:
         field(where, "difference", f"{interval(reading.strand_difference, unit)} between strands")
     if reading.frequency is not None:
-        field(where, "frequency", _frequency(reading, reading.frequency))
+        field(where, "frequency", frequency(reading, reading.frequency))
     if verdict.window is not None:
-        field(where, "window", _window(verdict, unit))
+        field(where, "window", window(verdict.window, unit))
 
 
-def _title(reading: Reading) -> str:
-    parts = [reading.source]
+def title(reading: Reading, name: str) -> str:
+    """Return what was plucked, in words."""
+    parts = [name]
     if reading.belt is not None:
         parts.append(reading.belt.name)
     if reading.span is not None:
@@ -86,37 +90,55 @@ def interval(estimate: Estimate, unit: str) -> str:
     )
 
 
-def _frequency(reading: Reading, frequency: Estimate) -> str:
+def frequency(reading: Reading, tone: Estimate) -> str:
+    """Return the frequency with its uncertainty, in words."""
     from beltpitch.quantity import rounded
 
     used = sum(p.used for p in reading.plucks)
-    words = f"{rounded(frequency.value, frequency.u)} Hz (u {frequency.u:.2g} Hz)"
+    words = f"{rounded(tone.value, tone.u)} Hz (u {tone.u:.2g} Hz)"
     words += f" from {used} pluck{'s' if used != 1 else ''}"
     if reading.partials_hz:
         words += "; partials " + ", ".join(f"{f:.4g}" for f in reading.partials_hz)
     return words
 
 
-def _window(verdict: Verdict, unit: str) -> str:
-    window = verdict.window
-    assert window is not None
-    low = "not known" if window.low_n is None else force(window.low_n, unit)
-    high = "not known" if window.high_n is None else force(window.high_n, unit)
-    rules = dict.fromkeys((window.low_rule, window.high_rule))
+def window(limits: Window, unit: str) -> str:
+    """Return a window in words, with the rules that made its ends."""
+    low = "not known" if limits.low_n is None else force(limits.low_n, unit)
+    high = "not known" if limits.high_n is None else force(limits.high_n, unit)
+    rules = dict.fromkeys((limits.low_rule, limits.high_rule))
     return f"{low} to {high} ({'; '.join(rule for rule in rules if rule)})"
 
 
 def _plucks(where: Console, reading: Reading, unit: str) -> None:
     shown = reading.plucks[:PLUCKS_LISTED]
     for i, pluck in enumerate(shown, 1):
-        at = "" if pluck.onset_s is None else f"at {pluck.onset_s:.2f} s  "
         hz = "no pitch" if pluck.frequency_hz is None else f"{pluck.frequency_hz:.2f} Hz"
         tension = "" if pluck.tension_n is None else f"  {force(pluck.tension_n, unit)}"
-        # What to do about it stands once, below; here the fact is enough.
-        why = "" if pluck.used else f"  set aside: {(pluck.reason or 'unsaid').split(';')[0]}"
-        field(where, f"pluck {i}", f"{at}{hz}{tension}{why}")
+        why = "" if pluck.used else f"  set aside: {_why(pluck)}"
+        field(where, f"pluck {i}", f"{_at(pluck)}{hz}{tension}{why}")
     if len(reading.plucks) > PLUCKS_LISTED:
         field(where, "", f"and {len(reading.plucks) - PLUCKS_LISTED} more (all in --json)")
+
+
+def _at(pluck: PluckReading) -> str:
+    return "" if pluck.onset_s is None else f"at {pluck.onset_s:.2f} s  "
+
+
+def _why(pluck: PluckReading) -> str:
+    """Return why it was set aside; what to do about it stands once, below the plucks."""
+    return (pluck.reason or "unsaid").split(";")[0]
+
+
+def set_aside(reading: Reading) -> list[str]:
+    """Return the plucks that do not count, a line for each."""
+    found = [
+        f"pluck {i}  {_at(pluck)}{_why(pluck)}"
+        for i, pluck in enumerate(reading.plucks, 1)
+        if not pluck.used
+    ]
+    more = len(found) - PLUCKS_LISTED
+    return [*found[:PLUCKS_LISTED], *([f"and {more} more (all in --json)"] if more > 0 else [])]
 
 
 def _doubt(where: Console, verdict: Verdict) -> None:
@@ -126,7 +148,7 @@ def _doubt(where: Console, verdict: Verdict) -> None:
         field(where, "doubt", ", ".join(f"{line.name} {line.share:.0%}" for line in lines))
     field(where, "next", verdict.next_step, "bold")
     if reading.corrections:
-        made = ", ".join(f"{c.name} {c.percent:+.2f} %" for c in reading.corrections)
+        made = ", ".join(f"{c.name} {_percent(c.percent)} %" for c in reading.corrections)
         field(where, "corrected", made)
     if reading.steady_hz:
         tones = ", ".join(f"{f:.4g}" for f in reading.steady_hz)
@@ -137,7 +159,13 @@ def _doubt(where: Console, verdict: Verdict) -> None:
         field(where, "note", words)
 
 
-def _sources(where: Console, verdicts: Sequence[Verdict]) -> None:
+def _percent(percent: float) -> str:
+    """Return it to two decimals, or to one digit where that would be nothing."""
+    return f"{percent:+.2f}" if abs(percent) >= SMALLEST_PERCENT else f"{percent:+.1g}"
+
+
+def sources(where: Console, verdicts: Sequence[Verdict]) -> None:
+    """Print where the figures come from, each source once."""
     found = [s for v in verdicts for s in v.reading.sources if _bears_on_tension(s)]
     found += [s for v in verdicts if v.window for s in v.window.sources]
     for i, source in enumerate(dict.fromkeys(found)):
@@ -148,13 +176,11 @@ def _bears_on_tension(source: str) -> bool:
     return source.startswith(("linear mass", "bending stiffness", "axial stiffness"))
 
 
-def _cautions(where: Console, verdicts: Sequence[Verdict]) -> None:
+def cautions(where: Console, *, turn: bool, pair: bool = False) -> None:
+    """Print what to mind while plucking, or while turning a tensioner."""
     from beltpitch.advice.cautions import plucking, turning
 
-    if all(v.reading.frequency is None for v in verdicts):
-        return
-    turn = any(v.word in ("slack", "tight") for v in verdicts)
-    for i, words in enumerate(turning() if turn else plucking()):
+    for i, words in enumerate(turning(pair=pair) if turn else plucking()):
         field(where, "caution" if i == 0 else "", words)
 
 

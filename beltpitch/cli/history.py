@@ -461,14 +461,20 @@ def read_again(
     number: NumberArgument,
     machine: k.MachineOption = None,
     book: k.BookOption = None,
+    json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
     """Read the kept sound of a reading again, as this version hears it: its new revision."""
     from beltpitch.cli import card
+    from beltpitch.cli.show import print_json
     from beltpitch.keep.again import read_again as again
+    from beltpitch.verdict import SCHEMA, as_json
 
     o.checked_unit(unit)
     with _open(book, k.machine_for(machine)) as kept:
         done, verdict = again(kept, number)
-    card.show([verdict], unit, heard=True)
+    if json:
+        print_json({"schema": SCHEMA, "readings": [as_json(verdict)]})
+    else:
+        card.show([verdict], unit, heard=True)
     sys.stderr.write(f"beltpitch: kept as revision {done.revision} of {done.id}\n")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -96,13 +96,30 @@ class Keeping:
             If words to keep are given although nothing is to be kept.
         """
         keep = named if self.keep is None else self.keep
-        words = (self.note, self.seen, self.temperature, self.taken, self.book)
-        if not keep and (any(words) or self.tensioned or self.new_belt or self.sound):
+        if not keep and self.says_something:
             raise RequestError(
                 "--note, --seen, --temperature, --taken, --book, --tensioned, --new-belt and "
                 "--sound belong to a kept reading: add --keep, or name a belt of the machine"
             )
         return keep
+
+    @property
+    def says_something(self) -> bool:
+        """Whether there are words that only a kept reading can hold."""
+        words = (self.note, self.seen, self.temperature, self.taken, self.book)
+        return any(words) or self.tensioned or self.new_belt or self.sound
+
+    @classmethod
+    def asked(cls, options: Mapping[str, Any]) -> Keeping:
+        """Return what a command's options say about keeping.
+
+        Parameters
+        ----------
+        options
+            All of the command's options by their names, as ``locals()`` has them when it begins;
+            one that the command does not have says nothing.
+        """
+        return cls(**{f.name: options[f.name] for f in fields(cls) if f.name in options})
 
     @property
     def event(self) -> Event | None:
@@ -118,6 +135,20 @@ class Keeping:
         if self.new_belt:
             return "new belt"
         return "tensioned" if self.tensioned else None
+
+
+BELT_OPTIONS = ("belt", "width", "linear_mass", "construction", "span", "target")
+
+
+def belt_options(options: Mapping[str, Any]) -> dict[str, Any]:
+    """Return those of a command's options that describe a belt, by their keys in a machine file.
+
+    Parameters
+    ----------
+    options
+        As for `Keeping.asked`.
+    """
+    return {name: options[name] for name in BELT_OPTIONS}
 
 
 def machine_for(path: Path | None) -> Machine | None:
@@ -203,6 +234,7 @@ def keep_all(
     keeping: Keeping,
     *,
     recordings: Sequence[Sequence[Path]] = (),
+    flacs: Sequence[bytes | None] = (),
     inputs: Mapping[str, Any] | None = None,
 ) -> None:
     """Keep verdicts in the book and say where; those without an answer are left out.
@@ -215,6 +247,8 @@ def keep_all(
         As the options have it.
     recordings
         For each verdict the files it came from; empty for typed ones.
+    flacs
+        For each verdict its sound, where it was heard live and is to be kept.
     inputs
         What else was asked for, as texts, to read it again by.
 
@@ -229,9 +263,10 @@ def keep_all(
 
     first = kept[0][0]
     files = list(recordings) or [()] * len(kept)
+    sounds = list(flacs) or [None] * len(kept)
     sittings = [
-        _sitting(asked, verdict, keeping, paths, inputs or {})
-        for (asked, verdict), paths in zip(kept, files, strict=True)
+        _sitting(asked, verdict, keeping, paths, flac, inputs or {})
+        for (asked, verdict), paths, flac in zip(kept, files, sounds, strict=True)
         if verdict.reading.frequency is not None
     ]
     if len(sittings) < len(kept):
@@ -247,7 +282,14 @@ def keep_all(
             )
 
 
-def offered(kept: Sequence[tuple[Asked, Verdict]], keeping: Keeping, *, ask: bool) -> None:
+def offered(
+    kept: Sequence[tuple[Asked, Verdict]],
+    keeping: Keeping,
+    *,
+    ask: bool,
+    flacs: Sequence[bytes | None] = (),
+    inputs: Mapping[str, Any] | None = None,
+) -> None:
     """Keep what was read live: as --keep or --no-keep say, else as a person answers, asked once.
 
     Parameters
@@ -258,13 +300,18 @@ def offered(kept: Sequence[tuple[Asked, Verdict]], keeping: Keeping, *, ask: boo
         As the options have it.
     ask
         Whether somebody is there to be asked; without, only --keep keeps.
+    flacs, inputs
+        As for `keep_all`.
     """
-    told = [(asked, verdict) for asked, verdict in kept if verdict.reading.frequency is not None]
+    sounds = list(flacs) or [None] * len(kept)
+    told = [(each, s) for each, s in zip(kept, sounds, strict=True) if each[1].reading.frequency]
     if not told or keeping.keep is False:
         return
-    if not (keeping.keep or (ask and _confirmed(named=told[0][0].name is not None))):
-        return
-    keep_all(told, keeping)
+    named = told[0][0][0].name is not None
+    if keeping.keep or (ask and _confirmed(named=named)):
+        keep_all([each for each, _ in told], keeping, flacs=[s for _, s in told], inputs=inputs)
+    elif keeping.says_something and not ask:
+        sys.stderr.write("beltpitch: not kept: nobody is there to be asked; add --keep\n")
 
 
 def _confirmed(*, named: bool) -> bool:
@@ -276,6 +323,7 @@ def _sitting(
     verdict: Verdict,
     keeping: Keeping,
     files: Sequence[Path],
+    flac: bytes | None,
     inputs: Mapping[str, Any],
 ) -> Sitting:
     from beltpitch.keep.sound import flac_of
@@ -290,7 +338,7 @@ def _sitting(
         note=keeping.note,
         seen=keeping.seen,
         inputs=inputs,
-        flac=flac_of(files) if keeping.sound else None,
+        flac=flac_of(files) if keeping.sound and files else flac,
     )
 
 

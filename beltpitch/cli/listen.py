@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -13,11 +13,14 @@ import typer
 
 from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
+from beltpitch.cli.clock import Clock, ClockOption, clock_given, clock_of
 from beltpitch.errors import RequestError
 from beltpitch.keep.asked import subject_of as subject_of
 
 if TYPE_CHECKING:
     from beltpitch.cli.live import Face
+    from beltpitch.keep.machine import Machine
+    from beltpitch.keep.sound import PluckSounds
     from beltpitch.measuring import Measuring
     from beltpitch.sitting import Subject, Way
     from beltpitch.sound.heard import FrequencyRange
@@ -68,6 +71,12 @@ class Live:
         Whether plucks are answered.
     json, unit
         How it is shown.
+    clock
+        Rate error of the input, as given.
+    machine
+        Whose file may hold it.
+    sounds
+        Where plucks are collected for the book.
     """
 
     device: str | None
@@ -77,6 +86,14 @@ class Live:
     beep: bool
     json: bool
     unit: str
+    clock: Clock | None = None
+    machine: Machine | None = None
+    sounds: PluckSounds | None = None
+
+    @property
+    def keeps_sound(self) -> bool:
+        """Whether each pluck's sound is wanted."""
+        return self.save is not None or self.sounds is not None
 
 
 def listen(
@@ -104,6 +121,7 @@ def listen(
     last: ForOption = None,
     save: SaveOption = None,
     beep: BeepOption = False,
+    clock: ClockOption = None,
     machine: k.MachineOption = None,
     keep: k.KeepOption = None,
     book: k.BookOption = None,
@@ -112,23 +130,18 @@ def listen(
     temperature: k.TemperatureOption = None,
     tensioned: k.TensionedOption = False,
     new_belt: k.NewBeltOption = False,
+    sound: k.SoundOption = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> int:
     """Listen to a microphone: each pluck at once, the mean with its interval, the verdict."""
+    options = locals()
     one_thread()
     o.checked_unit(unit)
     if devices:
         return show_devices(json=json)
-    live = Live(device, plucks, seconds_of(last), save, beep, json, unit)
-    over: dict[str, Any] = {
-        "belt": belt,
-        "width": width,
-        "linear_mass": linear_mass,
-        "construction": construction,
-        "span": span,
-        "target": target,
-    }
+    live = Live(device, plucks, seconds_of(last), save, beep, json, unit, clock=clock_given(clock))
+    over = k.belt_options(options)
     way = way_of(strand, sides=sides, parks=parks, travel=travel)
     if name is None and not json and on_terminal():
         from beltpitch.cli.ask import ask_for
@@ -137,43 +150,98 @@ def listen(
     asked = k.asked_for([name] if name else [], machine, over, ends=ends, within=within)
     if len(asked) != 1:
         raise RequestError(f"{name} is a pair: beltpitch pair {name}")
-    keeping = k.Keeping(keep, book, note, seen, temperature, tensioned, new_belt)
+    keeping = k.Keeping.asked(options)
     keeping.wanted(named=True)  # refuses what contradicts itself before anything is plucked
     subject = subject_of(asked[0], name or "belt", way, strand, travel, asking_range(low, high))
-    measuring = run_listen(live, subject)
+    live = replace(live, machine=asked[0].machine, sounds=sounds_for(keeping, way))
+    live, measuring = run_live(live, [subject], lambda measuring: measuring.complete)
     code = summed_up(live, measuring)
-    offer_to_keep(measuring, asked, keeping, way, json=json)
+    offer_to_keep(live, measuring, asked, keeping, way)
     return code
 
 
 def offer_to_keep(
-    measuring: Measuring, asked: Sequence[k.Asked], keeping: k.Keeping, way: Way, *, json: bool
+    live: Live, measuring: Measuring, asked: Sequence[k.Asked], keeping: k.Keeping, way: Way
 ) -> None:
     """Keep what was read in the book, if the options or the person say so."""
     from beltpitch.verdict import judged
 
-    kept = []
-    for one, verdicts in zip(asked, measuring.verdicts, strict=True):
+    kept, flacs = [], []
+    for i, (one, verdicts) in enumerate(zip(asked, measuring.verdicts, strict=True)):
         readings = [v.reading for v in verdicts]
         joined = k.one_for_the_book(readings, way) if readings else []
         kept += [(one, judged(reading, one.window)) for reading in joined]
-    k.offered(kept, keeping, ask=not json and on_terminal())
+        for reading in joined:
+            used = [p.onset_s for p in reading.plucks if p.used]
+            flacs.append(None if live.sounds is None else live.sounds.flac(i, used))
+    inputs = {"clock": live.clock.text} if live.clock else {}
+    k.offered(kept, keeping, ask=not live.json and on_terminal(), flacs=flacs, inputs=inputs)
 
 
-def run_listen(live: Live, subject: Subject) -> Measuring:
-    """Listen to one belt until something ends it."""
+def sounds_for(keeping: k.Keeping, way: Way) -> PluckSounds | None:
+    """Return where plucks are collected for the book, if their sound is to be kept.
+
+    Raises
+    ------
+    RequestError
+        If more than one strand or park is read, whose plucks could not be told apart again.
+    """
+    if not keeping.sound:
+        return None
+    if way != "one":
+        raise RequestError(
+            "--sound keeps the plucks of one strand at one place; leave it out, or keep every "
+            "pluck in a folder: --save DIR"
+        )
+    from beltpitch.keep.sound import PluckSounds
+
+    return PluckSounds()
+
+
+def run_live(
+    live: Live,
+    subjects: Sequence[Subject],
+    over: Callable[[Measuring], bool],
+    **options: Any,
+) -> tuple[Live, Measuring]:
+    """Listen until something ends it; return what was measured, and how.
+
+    Parameters
+    ----------
+    live
+        As the options have it.
+    subjects
+        The belt, or the two of a pair.
+    over
+        Whether the measurement has reached its end.
+    options
+        Of `beltpitch.measuring.Measuring`, for a pair.
+    """
     from beltpitch.measuring import Measuring
 
     with opened(live.device) as microphone:
+        clock = clock_of(live.clock, live.machine, microphone.input.name)
+        live, said = replace(live, clock=clock), (clock.echo,) if clock else ()
         measuring = Measuring(
             microphone.rate_hz,
-            [subject],
+            [replace(each, echoes=(*each.echoes, *said)) for each in subjects],
             plucks=live.plucks,
-            keep_sound=live.save is not None,
+            keep_sound=live.keeps_sound,
+            rate_error=clock.error if clock else None,
             cautions=microphone.warnings,
+            **options,
         )
-        follow(live, microphone, measuring, over=lambda: measuring.complete)
-    return measuring
+        announce(microphone, said)
+        follow(live, microphone, measuring, over=lambda: over(measuring))
+    return live, measuring
+
+
+def announce(microphone: Microphone, also: Sequence[str]) -> None:
+    """Say which input is heard, and how."""
+    told = [f"listening to {microphone.input.name} at {microphone.rate_hz:.0f} Hz"]
+    if microphone.channel_note:
+        told.append(microphone.channel_note)
+    sys.stderr.write(f"beltpitch: {', '.join([*told, *also])}\n")
 
 
 def summed_up(live: Live, measuring: Measuring) -> int:
@@ -213,19 +281,16 @@ def follow(live: Live, microphone: Microphone, measuring: Measuring, *, over: An
         beeper = beeper_for(beep=live.beep)
         if beeper is not None:
             stack.enter_context(beeper)
-        face = face_for(live, measuring.names, microphone)
-        Run(measuring, face, keys, beeper, folder, live.seconds, over).follow(microphone)
+        face = face_for(live, measuring.names)
+        run = Run(measuring, face, keys, beeper, folder, live.seconds, over, live.sounds)
+        run.follow(microphone)
 
 
-def face_for(live: Live, names: tuple[str, ...], microphone: Microphone) -> Face:
+def face_for(live: Live, names: tuple[str, ...]) -> Face:
     """Return the face that fits the output."""
     from beltpitch.cli.live import JsonLines, Lines
     from beltpitch.cli.show import console
 
-    told = [f"listening to {microphone.input.name} at {microphone.rate_hz:.0f} Hz"]
-    if microphone.channel_note:
-        told.append(microphone.channel_note)
-    sys.stderr.write(f"beltpitch: {', '.join(told)}\n")
     if live.json:
         return JsonLines(names)
     where = console()

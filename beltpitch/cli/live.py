@@ -19,6 +19,7 @@ from beltpitch.errors import BeltpitchError, SourceError
 if TYPE_CHECKING:
     from beltpitch.cli.keys import Keys
     from beltpitch.keep.plucks import PluckFolder
+    from beltpitch.keep.sound import PluckSounds
     from beltpitch.measuring import Measuring, State, Taken
     from beltpitch.sound.block import Block
     from beltpitch.sound.microphone import Beeper
@@ -63,6 +64,8 @@ class Run:
         Sound after which the run ends; None for no limit.
     over
         Whether the measurement has reached its end, asked after each state.
+    sounds
+        Collects each pluck's sound for the book; None if none is to be kept.
     """
 
     measuring: Measuring
@@ -72,6 +75,7 @@ class Run:
     folder: PluckFolder | None = None
     seconds: float | None = None
     over: Callable[[], bool] = lambda: False
+    sounds: PluckSounds | None = None
 
     def follow(self, blocks: Iterable[Block]) -> None:
         """Listen until something ends it."""
@@ -121,6 +125,9 @@ class Run:
 
     def _answer(self, taken: Taken) -> None:
         self._beep("taken" if taken.pluck.used else "refused")
+        if self.sounds is not None and taken.sound is not None:
+            onset_s, sound = taken.pluck.onset_s, taken.sound
+            self.sounds.add(taken.subject, onset_s or 0.0, sound.samples, sound.rate_hz)
         if self.folder is not None and taken.sound is not None:
             name = self.measuring.names[taken.subject]
             sound = taken.sound

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from beltpitch.cli.show import LABEL, MARGIN, Ruler, field, signs_for
+from beltpitch.cli.show import COLOURS, MARGIN, Ruler, field, heading, line, signs_for
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -25,61 +25,110 @@ MATCH_COLOURS = {"matched": "#0072B2", "unmatched": "#D55E00", "not yet known": 
 
 
 def draw_match(where: Console, verdicts: Sequence[Verdict], match: Match, unit: str) -> None:
-    """Draw both belts on one axis; nothing where no tensions are known."""
-    from beltpitch.verdict import in_newtons, scale
+    """Draw both belts on one axis; nothing where no tensions are known.
 
-    per = in_newtons(unit)
-    made = scale(verdicts, per)
-    if made is None or match.values_n is None or match.zone_n is None or match.bar_n is None:
+    The axis holds what is compared and no more, so that what is left to go can be seen.
+    """
+    from beltpitch.verdict import in_newtons, scale_over
+
+    zone, bar, values = match.zone_n, match.bar_n, match.values_n
+    if values is None or zone is None or bar is None:
         return
+    per = in_newtons(unit)
+    plucks = [
+        [p.tension_n / per for p in v.reading.plucks if p.used and p.tension_n is not None]
+        for v in verdicts[:2]
+    ]
+    low, high = (n / per for n in zone)
+    left, right = (n / per for n in bar)
+    means = [n / per for n in values]
+    made = scale_over([*means, low, high, left, right, *(n for each in plucks for n in each)])
+    assert made is not None
     ruler = Ruler(made, unit, where.width, signs_for(where))
     signs = ruler.signs
     colour = MATCH_COLOURS[match.word]
     labels, rail = ruler.axis()
-    _line(where, unit, labels)
-    _line(where, "", rail)
-    low, high = (n / per for n in match.zone_n)
-    left, right = (n / per for n in match.bar_n)
+    line(where, unit, labels)
+    line(where, "", rail)
     ends = [(left, signs.bar_ends[0]), (right, signs.bar_ends[1])]
-    for i, verdict in enumerate(verdicts[:2]):
+    for i, ticks in enumerate(plucks):
         where.print(Text(" " * MARGIN + match.names[i], style="bold"))
-        ticks = [
-            (p.tension_n / per, signs.tick)
-            for p in verdict.reading.plucks
-            if p.used and p.tension_n is not None
-        ]
-        _line(where, "plucks", ruler.row(points=ticks))
-        mean = (match.values_n[i] / per, signs.mean)
+        line(where, "plucks", ruler.row(points=[(n, signs.tick) for n in ticks]))
+        mean = (means[i], signs.mean)
         if i == 0:
-            _line(where, "mean", ruler.row(points=[mean]), colour)
-            _line(where, "tolerance", ruler.row((low, high, signs.strip)))
+            line(where, "mean", ruler.row(points=[mean]), colour)
+            line(where, "tolerance", ruler.row((low, high, signs.strip)))
         else:
-            bar = ruler.row((left, right, signs.bar), points=[*ends, mean])
-            _line(where, "mean", bar, colour)
+            line(where, "mean", ruler.row((left, right, signs.bar), points=[*ends, mean]), colour)
 
 
-def _line(where: Console, label: str, line: str, style: str = "") -> None:
-    text = Text(" " * MARGIN + f"{label:<{LABEL}}")
-    text.append(line, style=style)
-    where.print(text, no_wrap=True, overflow="crop")
+def show_pair(where: Console, belts: Sequence[Sequence[Verdict]], match: Match, unit: str) -> None:
+    """Print the answer, both belts on one axis, a few lines for each belt, and what it rests on.
 
+    Parameters
+    ----------
+    where
+        The terminal.
+    belts
+        Of each belt the verdicts on its readings; none where nothing was read.
+    match
+        The answer.
+    unit
+        Unit of force to show.
+    """
+    from beltpitch.cli.card import cautions, sources
 
-def show_match(where: Console, verdicts: Sequence[Verdict], match: Match, unit: str) -> None:
-    """Print the answer: word, axis, what to do, what cancelled, what it rests on."""
+    every = [verdict for verdicts in belts for verdict in verdicts]
     field(where, "pair", str(match), f"bold {MATCH_COLOURS[match.word]}")
-    where.print()
-    draw_match(where, verdicts, match, unit)
-    if match.values_n is not None:
-        where.print()
     _what_to_do(where, match)
+    where.print()
+    if match.values_n is not None:
+        draw_match(where, [verdicts[-1] for verdicts in belts if verdicts], match, unit)
+        where.print()
+    for name, verdicts in zip(match.names, belts, strict=True):
+        _belt(where, name, verdicts, unit)
+    _rests_on(where, every, match, unit)
+    sources(where, every)
+    if match.apart is not None:
+        cautions(where, turn=match.turn is not None, pair=True)
+
+
+def _belt(where: Console, name: str, verdicts: Sequence[Verdict], unit: str) -> None:
+    """Print one belt in a few lines: what it was found at, and the plucks that were set aside."""
+    from beltpitch.cli import card
+
+    if not verdicts:
+        return
+    last = verdicts[-1]
+    heading(where, card.title(last.reading, name))
+    if last.reading.preload is not None:
+        words = f"{card.interval(last.reading.preload, unit)}   {last.word}"
+        field(where, "preload", words, COLOURS[last.word])
+    for verdict in verdicts:
+        reading = verdict.reading
+        strand = "" if len(verdicts) == 1 or reading.strand is None else f"{reading.strand}: "
+        if reading.frequency is not None:
+            field(where, "frequency", strand + card.frequency(reading, reading.frequency))
+        for words in card.set_aside(reading):
+            field(where, "set aside", strand + words)
+    if last.reading.strand_difference is not None:
+        words = f"{card.interval(last.reading.strand_difference, unit)} between strands"
+        field(where, "difference", words)
+    where.print()
+
+
+def _rests_on(where: Console, every: Sequence[Verdict], match: Match, unit: str) -> None:
+    """Print what cancelled, the doubt that is left, and everything that was taken or warned of."""
+    from beltpitch.cli import card
+
     if match.cancelled:
         lines = ", ".join(f"{name} {size:.2%}" for name, size in match.cancelled)
         field(where, "cancels", f"common to both: {lines}")
     if match.apart is not None:
         left = ", ".join(
-            f"{line.name} {line.u:.2%}"
-            for line in match.apart.budget()
-            if line.share > WORTH_NAMING
+            f"{part.name} {part.u:.2%}"
+            for part in match.apart.budget()
+            if part.share > WORTH_NAMING
         )
         field(where, "doubt", f"of the difference (u): {left}")
     if match.preloads is not None:
@@ -87,7 +136,14 @@ def show_match(where: Console, verdicts: Sequence[Verdict], match: Match, unit: 
         field(
             where, "preloads", f"differ by {match.preloads.value:+.1%} ({low:+.1%} to {high:+.1%})"
         )
-    for words in match.notes:
+    windows = dict.fromkeys(card.window(v.window, unit) for v in every if v.window is not None)
+    for words in windows:
+        field(where, "window", words)
+    readings = [verdict.reading for verdict in every]
+    for words in dict.fromkeys(words for reading in readings for words in reading.echoes):
+        field(where, "taken", words)
+    warned = (words for reading in readings for words in reading.warnings)
+    for words in dict.fromkeys((*match.notes, *warned)):
         field(where, "note", words)
 
 

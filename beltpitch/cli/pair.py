@@ -12,6 +12,7 @@ import typer
 
 from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
+from beltpitch.cli.clock import ClockOption, clock_given
 from beltpitch.cli.listen import (
     BeepOption,
     DeviceOption,
@@ -21,12 +22,12 @@ from beltpitch.cli.listen import (
     SaveOption,
     SidesOption,
     asking_range,
-    follow,
     offer_to_keep,
     one_thread,
-    opened,
+    run_live,
     said_why,
     seconds_of,
+    sounds_for,
     subject_of,
     way_of,
 )
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
     from beltpitch.advice.match import Match
     from beltpitch.measuring import Measuring
     from beltpitch.reading import Reading
-    from beltpitch.sitting import Subject, Way
+    from beltpitch.sitting import Way
     from beltpitch.sound.heard import FrequencyRange
     from beltpitch.verdict import Verdict
 
@@ -103,6 +104,7 @@ def pair(
     last: ForOption = None,
     save: SaveOption = None,
     beep: BeepOption = False,
+    clock: ClockOption = None,
     machine: k.MachineOption = None,
     keep: k.KeepOption = None,
     book: k.BookOption = None,
@@ -111,19 +113,15 @@ def pair(
     temperature: k.TemperatureOption = None,
     tensioned: k.TensionedOption = False,
     new_belt: k.NewBeltOption = False,
+    sound: k.SoundOption = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> int:
     """Compare two belts: matched, unmatched or not yet known, and which to turn how far."""
+    options = locals()
     one_thread()
     o.checked_unit(unit)
-    over = {
-        "belt": belt,
-        "width": width,
-        "linear_mass": linear_mass,
-        "construction": construction,
-        "target": target,
-    }
+    over = k.belt_options(options)
     words = what or []
     files = _files(words, machine)
     spans = _spans(span)
@@ -136,15 +134,18 @@ def pair(
         one_roll=not two_rolls,
         expected=asking_range(low, high),
     )
-    keeping = k.Keeping(keep, book, note, seen, temperature, tensioned, new_belt)
+    keeping = k.Keeping.asked(options)
     listening = not (first or second or files)
     to_keep = keeping.wanted(named=listening or asked[0].name is not None)
     if listening:
-        live = Live(device, plucks, seconds_of(last), save, beep, json, unit)
         way = way_of(strand, sides=sides, parks=False, travel=None)
-        measuring = _listened(live, plan, way, strand)
+        live = Live(
+            device, plucks, seconds_of(last), save, beep, json, unit,
+            clock=clock_given(clock), machine=asked[0].machine, sounds=sounds_for(keeping, way),
+        )  # fmt: skip
+        live, measuring = _listened(live, plan, way, strand)
         code = _summed_up(live, plan, measuring)
-        offer_to_keep(measuring, asked, keeping, way, json=json)
+        offer_to_keep(live, measuring, asked, keeping, way)
         return code
     if files and not (first or second):
         readings = _recorded(plan, files)
@@ -335,65 +336,47 @@ def _compared(plan: _Plan, readings: tuple[Reading, Reading], *, json: bool, uni
     verdicts = [
         judged(reading, asked.window) for reading, asked in zip(readings, plan.asked, strict=True)
     ]
-    _shown(verdicts, verdicts, match, json=json, unit=unit, one_line=False)
+    _shown([[verdict] for verdict in verdicts], match, json=json, unit=unit, one_line=False)
     return 0 if match.apart is not None else 1
 
 
 def _shown(
-    verdicts: Sequence[Verdict],
-    both: Sequence[Verdict],
-    match: Match,
-    *,
-    json: bool,
-    unit: str,
-    one_line: bool,
+    belts: Sequence[Sequence[Verdict]], match: Match, *, json: bool, unit: str, one_line: bool
 ) -> None:
-    """Show all verdicts and the match of the last of each belt."""
+    """Show the match, and the verdicts of each belt."""
     from beltpitch.advice import match as matching
-    from beltpitch.cli import card, show
+    from beltpitch.cli import show
     from beltpitch.cli.live import print_line
     from beltpitch.verdict import SCHEMA, as_json
 
     if json:
-        record = {**matching.as_json(match), "readings": [as_json(v) for v in verdicts]}
-        whole = {"schema": SCHEMA, "pair": record}
+        readings = [as_json(verdict) for verdicts in belts for verdict in verdicts]
+        whole = {"schema": SCHEMA, "pair": {**matching.as_json(match), "readings": readings}}
         (print_line if one_line else show.print_json)(whole)
         return
-    from beltpitch.cli.matching import show_match
+    from beltpitch.cli.matching import show_pair
 
-    card.show(verdicts, unit, heard=any(p.onset_s is not None for p in _plucks(verdicts)))
-    where = show.console()
-    where.print()
-    show_match(where, both, match, unit)
-
-
-def _plucks(verdicts: Sequence[Verdict]) -> list[Any]:
-    return [pluck for verdict in verdicts for pluck in verdict.reading.plucks]
+    show_pair(show.console(), belts, match, unit)
 
 
 # --- live ---------------------------------------------------------------------------------------
 
 
-def _listened(live: Live, plan: _Plan, way: Way, strand: Sequence[str] | None) -> Measuring:
-    from beltpitch.measuring import Measuring
-
-    subjects: list[Subject] = [
+def _listened(
+    live: Live, plan: _Plan, way: Way, strand: Sequence[str] | None
+) -> tuple[Live, Measuring]:
+    subjects = [
         subject_of(asked, name, way, strand, None, plan.expected)
         for asked, name in zip(plan.asked, plan.names, strict=True)
     ]
-    with opened(live.device) as microphone:
-        measuring = Measuring(
-            microphone.rate_hz,
-            subjects,
-            within=plan.within,
-            same_span=plan.same_span,
-            one_roll=plan.one_roll,
-            plucks=live.plucks,
-            keep_sound=live.save is not None,
-            cautions=microphone.warnings,
-        )
-        follow(live, microphone, measuring, over=lambda: measuring.matched or measuring.complete)
-    return measuring
+    return run_live(
+        live,
+        subjects,
+        lambda measuring: measuring.matched or measuring.complete,
+        within=plan.within,
+        same_span=plan.same_span,
+        one_roll=plan.one_roll,
+    )
 
 
 def _summed_up(live: Live, plan: _Plan, measuring: Measuring) -> int:
@@ -406,8 +389,6 @@ def _summed_up(live: Live, plan: _Plan, measuring: Measuring) -> int:
         silent = [name for name, v in zip(plan.names, every, strict=True) if not v]
         note = f"no pluck of {' and '.join(silent) or 'both belts'} was taken"
         match = Match("not yet known", plan.names, plan.within, "frequency", notes=(note,))
-    both = [v[-1] for v in every if v]
-    verdicts = [v for each in every for v in each]
-    if verdicts or live.json:
-        _shown(verdicts, both, match, json=live.json, unit=live.unit, one_line=True)
+    if any(every) or live.json:
+        _shown(every, match, json=live.json, unit=live.unit, one_line=True)
     return said_why(measuring, 0 if match.apart is not None else 1)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
+from beltpitch.cli.clock import ClockOption, clock_given
 from beltpitch.errors import BeltpitchError, CannotTell, RequestError
 
 if TYPE_CHECKING:
@@ -61,6 +63,7 @@ def recording(
             "rate error of the sound device and corrects it.",
         ),
     ] = None,
+    clock: ClockOption = None,
     picture: Annotated[
         Path | None,
         typer.Option(
@@ -87,24 +90,17 @@ def recording(
     from beltpitch.cli import card, show
     from beltpitch.verdict import SCHEMA, as_json, judged
 
+    options = locals()
     o.checked_unit(unit)
-    over = {
-        "belt": belt,
-        "width": width,
-        "linear_mass": linear_mass,
-        "construction": construction,
-        "span": span,
-        "target": target,
-    }
+    over = k.belt_options(options)
     names, files = k.names_before_files(files, machine)
     every = k.asked_for(names, machine, over, ends=ends, within=within)
-    words = (note, seen, temperature, tensioned, new_belt, sound, taken)
-    keeping = k.Keeping(keep, book, *words)
+    keeping = k.Keeping.asked(options)
     to_keep = keeping.wanted(named=bool(names))
     expected = asking.frequency_range(low, high)
     way = o.grouping(strand, parks=parks, travel=travel)
     every = _for_each_file(every, files, way)
-    reference = _reference(files, reference_tone) if reference_tone is not None else None
+    reference = _reference_for(files, reference_tone, clock)
     read = [
         _read(p, i, a, expected, reference)
         for i, (p, a) in enumerate(zip(files, every, strict=True))
@@ -128,7 +124,8 @@ def recording(
     if picture is not None:
         _draw(picture, files, readings, expected)
     if to_keep:
-        _keep(verdicts, every, files, keeping, way if code == 0 else "one", (strand, travel))
+        said = {"strand": strand, "travel": travel, "clock": reference and reference.text}
+        _keep(verdicts, every, files, keeping, way if code == 0 else "one", said)
     return code
 
 
@@ -156,12 +153,12 @@ def _keep(
     files: list[Path],
     keeping: k.Keeping,
     way: str,
-    said: tuple[list[str] | None, str | None],
+    said: dict[str, Any],
 ) -> None:
     """Keep what was read: each file by itself, or two strands or parks as one."""
     from beltpitch.verdict import judged
 
-    inputs = {"files": [f.name for f in files], "strand": said[0], "travel": said[1]}
+    inputs = {"files": [f.name for f in files], **said}
     if way == "one":
         kept = list(zip(every, verdicts, strict=True))
         sources = [[path] for path in files]
@@ -174,11 +171,30 @@ def _keep(
 
 @dataclass(frozen=True, slots=True)
 class _Reference:
-    """The rate error that a known tone showed, and the files that hold the tone."""
+    """The rate error of the device, how it is written, and the files that hold a known tone."""
 
     error: Estimate
-    files: tuple[Path, ...]
+    text: str
     words: str
+    files: tuple[Path, ...] = ()
+
+
+def _reference_for(files: list[Path], tone: str | None, clock: str | None) -> _Reference | None:
+    """Return the rate error that the recordings are put right by; None if it is not known.
+
+    Raises
+    ------
+    RequestError
+        If it is given twice, or cannot be read.
+    CannotTell
+        If no file holds the tone.
+    """
+    if tone is not None and clock is not None:
+        raise RequestError("--clock is what --reference-tone finds out: give one of them")
+    if tone is not None:
+        return _reference(files, tone)
+    given = clock_given(clock)
+    return None if given is None else _Reference(given.error, given.text, given.echo)
 
 
 def _reference(files: list[Path], text: str) -> _Reference:
@@ -202,11 +218,14 @@ def _reference(files: list[Path], text: str) -> _Reference:
             "the tone for at least four seconds with the same device, and give that file too"
         )
     path, error = min(known, key=lambda pair: pair[1].u)
+    ppm, u_ppm = error.value * 1e6, error.u * 1e6
+    text = f"{ppm:+.1f}({max(1, math.ceil(10 * u_ppm))}) ppm"
     words = (
         f"reference tone {tone_hz:.6g} Hz in {path.name}: the device's rate is off by "
-        f"{error.value * 1e6:+.1f} ppm (u {error.u * 1e6:.1g} ppm), corrected"
+        f"{ppm:+.1f} ppm (u {u_ppm:.1g} ppm), corrected; for other sound of this device: "
+        f'--clock "{text}"'
     )
-    return _Reference(error, tuple(p for p, _ in known), words)
+    return _Reference(error, text, words, tuple(p for p, _ in known))
 
 
 def _read(

@@ -54,18 +54,12 @@ def tension(
     from beltpitch.cli import card, show
     from beltpitch.verdict import SCHEMA, as_json, judged
 
+    options = locals()
     o.checked_unit(unit)
-    over = {
-        "belt": belt,
-        "width": width,
-        "linear_mass": linear_mass,
-        "construction": construction,
-        "span": span,
-        "target": target,
-    }
+    over = k.belt_options(options)
     names = [] if name is None else [name]
     every = k.asked_for(names, machine, over, ends=ends, within=within)
-    keeping = k.Keeping(keep, book, note, seen, temperature, tensioned, new_belt, taken=taken)
+    keeping = k.Keeping.asked(options)
     to_keep = keeping.wanted(named=name is not None)
     way = o.grouping(strand, parks=parks, travel=travel)
     texts = _shared_out(frequency or [], every)

@@ -6,6 +6,7 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
+from beltpitch import asking
 from beltpitch.errors import CannotTell, RequestError
 from beltpitch.keep.entries import belt_from
 from beltpitch.keep.history import History, Kept, Sitting
@@ -17,7 +18,7 @@ from beltpitch.verdict import Verdict, judged
 def read_again(history: History, number: int) -> tuple[Kept, Verdict]:
     """Read the sound of an entry again and keep the answer as its new revision.
 
-    Belt, span and window are those it was kept with.
+    Belt, span, window and the rate error of the sound device are those it was kept with.
 
     Raises
     ------
@@ -38,7 +39,9 @@ def read_again(history: History, number: int) -> tuple[Kept, Verdict]:
     with tempfile.TemporaryDirectory(prefix="beltpitch-") as folder:
         path = Path(folder) / "sound.flac"
         path.write_bytes(flac)
-        reading = read(path, belt=made.belt, span=made.span)
+        clock = entry.record["inputs"].get("clock")
+        rate_error = asking.clock(clock)[0] if clock else None
+        reading = read(path, belt=made.belt, span=made.span, rate_error=rate_error)
     if reading.frequency is None:
         raise CannotTell(f"entry {number} gives no answer now: {reading.warnings[0]}")
     reading = replace(reading, source=entry.line.source, strand=entry.line.strand)

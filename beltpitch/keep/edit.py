@@ -28,7 +28,8 @@ def written(machine: Machine) -> str:
     import tomlkit
 
     document = tomlkit.document()
-    document.add("machine", _toml_table(filled(machine, ("belts", "pairs", "duties", "path"))))
+    apart = ("belts", "pairs", "duties", "clocks", "path")
+    document.add("machine", _toml_table(filled(machine, apart)))
     for table, entries in (
         ("belts", machine.belts.values()),
         ("pairs", machine.pairs.values()),
@@ -39,6 +40,8 @@ def written(machine: Machine) -> str:
             for entry in entries:
                 holder.add(entry.name, _toml_table(filled(entry, ("name",))))
             document.add(table, holder)
+    if machine.clocks:
+        document.add("clock", _toml_table(dict(machine.clocks)))
     return _HEAD + tomlkit.dumps(document)
 
 

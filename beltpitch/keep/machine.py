@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from beltpitch import asking
 from beltpitch import quantity as q
 from beltpitch.errors import RequestError
 from beltpitch.keep.entries import (
@@ -61,6 +62,8 @@ class Machine:
         File of the book, beside the machine file; None for the user's own book.
     note
         Anything else.
+    clocks
+        Rate errors of sound devices, by a part of the device's name.
     path
         Where it was read; None if it was not.
     """
@@ -73,6 +76,7 @@ class Machine:
     frame: str | None = None
     book: str | None = None
     note: str | None = None
+    clocks: Mapping[str, str] = field(default_factory=dict)
     path: Path | None = field(default=None, compare=False)
 
     def belt(self, name: str) -> BeltEntry:
@@ -139,6 +143,11 @@ class Machine:
         if name in self.belts:
             return (self.belts[name],)
         raise RequestError(self._unknown(name, "belt or pair", [*self.belts, *self.pairs]))
+
+    def clock_of(self, device: str) -> str | None:
+        """Return the rate error of a sound device, as written; the longest name that fits says."""
+        fits = [name for name in self.clocks if name.lower() in device.lower()]
+        return self.clocks[max(fits, key=len)] if fits else None
 
     @property
     def check_every_days(self) -> float:
@@ -307,7 +316,7 @@ class _Wrong:
         self(path, f'{what} "{name}"{hint or listed(every)}')
 
 
-TABLES = ("machine", "belts", "pairs", "duty")
+TABLES = ("machine", "belts", "pairs", "duty", "clock")
 
 
 def _machine(raw: dict[str, Any], file: Path, wrong: _Wrong) -> Machine | None:
@@ -318,6 +327,7 @@ def _machine(raw: dict[str, Any], file: Path, wrong: _Wrong) -> Machine | None:
     belts = _entries(raw, "belts", BELT_KEYS, wrong)
     pairs = _entries(raw, "pairs", PAIR_KEYS, wrong)
     duties = _entries(raw, "duty", DUTY_KEYS, wrong)
+    clocks = _clocks(raw.get("clock", {}), wrong)
     for name, values in pairs:
         if "belts" not in values and "belts" not in raw["pairs"][name]:
             wrong(("pairs", name), 'names no belts: write belts = ["y-left", "y-right"]')
@@ -328,6 +338,7 @@ def _machine(raw: dict[str, Any], file: Path, wrong: _Wrong) -> Machine | None:
         belts={n: BeltEntry(name=n, **v) for n, v in belts},
         pairs={n: PairEntry(name=n, **v) for n, v in pairs},
         duties={n: DutyEntry(name=n, **v) for n, v in duties},
+        clocks=clocks,
         path=file,
         **head,
     )
@@ -371,6 +382,19 @@ def _entries(
         if bad:
             wrong((table, name), bad)
     return [(name, _values(value, (table, name), keys, wrong)) for name, value in every.items()]
+
+
+def _clocks(table: object, wrong: _Wrong) -> dict[str, str]:
+    """Return the rate errors of sound devices by their names, as written."""
+    if not isinstance(table, dict):
+        wrong(("clock",), 'name a sound device: [clock] and under it "USB" = "+35 ppm"')
+        return {}
+    for name, value in table.items():
+        try:
+            asking.clock(str(value), option=name)
+        except RequestError as error:
+            wrong(("clock", name), error.message)
+    return {name: str(value) for name, value in table.items()}
 
 
 def _check_names(machine: Machine, wrong: _Wrong) -> None:

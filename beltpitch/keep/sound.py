@@ -6,15 +6,19 @@ Conventions: 24 bits, the recording's own rate, one channel (the one that was re
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Sequence
+from collections import deque
+from collections.abc import Collection, Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from beltpitch.errors import RequestError
 from beltpitch.sound.block import Samples
 from beltpitch.sound.recording import open_recording, save_sound
 
+MOST_PLUCKS = 30  # of a belt heard live; with the quiet around it a pluck is 2 to 4 s long
 LONGEST_S = 300.0  # about 30 MB: more than any sitting
 
 
@@ -35,6 +39,43 @@ def flac(samples: Samples, rate_hz: float) -> bytes:
         path = Path(folder) / "sound.flac"
         save_sound(path, samples, rate_hz)
         return path.read_bytes()
+
+
+class PluckSounds:
+    """The sound of plucks heard live, until it is known which of them count.
+
+    Holds the last `MOST_PLUCKS` of each belt.
+    """
+
+    def __init__(self) -> None:
+        self._plucks: dict[int, deque[_Sounding]] = {}
+
+    def add(self, belt: int, onset_s: float, samples: Samples, rate_hz: float) -> None:
+        """Keep one pluck of a belt, with the quiet around it."""
+        plucks = self._plucks.setdefault(belt, deque(maxlen=MOST_PLUCKS))
+        plucks.append(_Sounding(onset_s, samples.astype(np.float32), rate_hz))
+
+    def flac(self, belt: int, onsets_s: Collection[float | None]) -> bytes | None:
+        """Return those plucks of a belt that count, one after the other; None if there are none.
+
+        Parameters
+        ----------
+        belt
+            As it was given to `add`.
+        onsets_s
+            When the plucks that count began.
+        """
+        used = [one for one in self._plucks.get(belt, ()) if one.onset_s in onsets_s]
+        if not used:
+            return None
+        whole = np.concatenate([one.samples for one in used])
+        return flac(whole.astype(np.float64), used[0].rate_hz)
+
+
+class _Sounding(NamedTuple):
+    onset_s: float
+    samples: NDArray[np.float32]
+    rate_hz: float
 
 
 def flac_of(files: Sequence[Path]) -> bytes | None:

@@ -304,6 +304,13 @@ def test_a_reference_tone_corrects_the_clock(capsys: Capture, tmp_path: Path) ->
     assert any("+1000" in note for note in pluck["notes"])
     plain = run_json(capsys, "recording", files[1])["readings"][0]
     assert plain["frequency_hz"] / pluck["frequency_hz"] == pytest.approx(1.001, rel=3e-5)
+    # what the tone told can be typed for other sound of the same device
+    (note,) = [note for note in tone["notes"] if "--clock" in note]
+    clock = note.rpartition("--clock ")[2].strip('"')
+    by_hand = run_json(capsys, "recording", files[1], "--clock", clock)["readings"][0]
+    assert by_hand["frequency_hz"] == pytest.approx(pluck["frequency_hz"], rel=1e-7)
+    code, _, err = run(capsys, "recording", *files, "--clock", clock, "--reference-tone", "1000")
+    assert (code, "give one of them" in err) == (2, True)
     code, _, err = run(capsys, "recording", files[1], "--reference-tone", "1000 Hz")
     assert code == 1
     assert "no steady tone" in err

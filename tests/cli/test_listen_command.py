@@ -177,6 +177,96 @@ def test_every_pluck_is_kept(capsys: Capture, plug: Plug, tmp_path: Path) -> Non
     assert names == ["belt-001.flac", "belt-001.json", "belt-002.flac", "belt-002.json"]
 
 
+def test_a_known_rate_error_is_corrected_and_named(capsys: Capture, plug: Plug) -> None:
+    plug(FakeMicrophone(sound(2)))
+    _, out, _ = run(capsys, *BELT, "--json")
+    (plain,) = records(out)[-1]["readings"]
+    code, out, err = run(capsys, *BELT, "--json", "--clock", "+2000 +/- 20 ppm")
+    assert code == 0
+    (whole,) = records(out)[-1]["readings"]
+    assert plain["frequency_hz"] / whole["frequency_hz"] == pytest.approx(1.002, rel=1e-4)
+    assert whole["corrections"][-1]["name"] == "clock"
+    assert whole["corrections"][-1]["percent"] == pytest.approx(-0.4, abs=0.01)
+    told = "the sound device's rate is off by +2000 +/- 20 ppm, corrected"
+    assert told in whole["notes"]
+    assert told in err
+    _, out, _ = run(capsys, *BELT, "--clock", "+20 ppm")
+    assert "clock -0.004 %" in " ".join(out.split())
+    assert "+20 ppm, taken as +/- 5 ppm" in " ".join(out.split())
+
+
+MACHINE = """
+[belts.y-left]
+belt = "2GT 9 mm"
+span = "286 +/- 0.5 mm"
+ends = "pulley,clamp"
+target = "36 N"
+
+[clock]
+"a tape" = "+2000(10) ppm"
+"""
+
+
+@pytest.fixture
+def machine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "beltpitch.toml").write_text(MACHINE)
+    return tmp_path
+
+
+def test_a_name_is_all_one_types(capsys: Capture, plug: Plug, machine: Path) -> None:
+    """Belt, span, ends, target and the device's rate error come from the machine file."""
+    plug(FakeMicrophone(sound(2)))
+    code, out, err = run(capsys, "y-left", "--json")
+    assert code == 0
+    assert "using beltpitch.toml of this folder" in err
+    (whole,) = records(out)[-1]["readings"]
+    assert (whole["source"], whole["belt"]) == ("y-left", "2GT 9 mm")
+    assert (whole["span_mm"], whole["ends"]) == (286.0, "pulley,clamp")
+    assert whole["window_n"] == [pytest.approx(32.4), pytest.approx(39.6)]
+    assert whole["frequency_hz"] == pytest.approx(95.0 / 1.002, rel=2e-3)
+    assert [c["name"] for c in whole["corrections"]][-1] == "clock"
+    # what is said beside the name stands over the file
+    _, out, _ = run(capsys, "y-left", "--json", "--clock", "0 +/- 1 ppm")
+    (other,) = records(out)[-1]["readings"]
+    assert other["frequency_hz"] / whole["frequency_hz"] == pytest.approx(1.002, rel=1e-4)
+
+
+def test_the_sound_is_kept_in_the_book_and_read_again(
+    capsys: Capture, plug: Plug, machine: Path
+) -> None:
+    plug(FakeMicrophone(np.concatenate([sound(3), room_noise(16_000, 3e-4, 1)])))
+    kept = ["--keep", "--book", "book.sqlite", "--sound"]
+    code, out, err = run(capsys, "y-left", "--json", *kept)
+    assert code == 0
+    assert "kept as 1 (y-left)" in err
+    (whole,) = records(out)[-1]["readings"]
+    assert run_with(["history", "read-again", "1", "--book", "book.sqlite", "--json"]) == 0
+    told = capsys.readouterr().out
+    (again,) = json.loads(told)["readings"]
+    assert len(again["plucks"]) == 3
+    u = whole["frequency_u_hz"]
+    assert again["frequency_hz"] == pytest.approx(whole["frequency_hz"], abs=u)
+    # the rate error it was heard with is still put right
+    assert again["corrections"][-1]["name"] == "clock"
+
+
+def test_no_sound_is_kept_unasked(capsys: Capture, plug: Plug, machine: Path) -> None:
+    plug(FakeMicrophone(sound(1)))
+    run(capsys, "y-left", "--json", "--keep", "--book", "book.sqlite")
+    assert run_with(["history", "read-again", "1", "--book", "book.sqlite"]) == 2
+    assert "has no sound" in capsys.readouterr().err
+
+
+def test_words_to_keep_that_nobody_can_be_asked_about_are_not_lost_in_silence(
+    capsys: Capture, plug: Plug, machine: Path
+) -> None:
+    plug(FakeMicrophone(sound(1)))
+    code, _, err = run(capsys, "y-left", "--json", "--note", "after the crash")
+    assert code == 0
+    assert "not kept: nobody is there to be asked; add --keep" in err
+
+
 def test_both_strands_are_asked_for(capsys: Capture, plug: Plug) -> None:
     plug(FakeMicrophone(np.concatenate([sound(2), sound(2, 90.0)])))
     strands = ["--strand", "upper", "--strand", "lower", "--plucks", "2"]
@@ -237,6 +327,9 @@ def test_keys_end_it_and_move_it_on(
         (["--width", "9 mm"], "--width alone"),
         (["--parks", "--travel", "100 mm"], "two parks need"),
         (["--from", "100", "--to", "50"], "must rise"),
+        (["--clock", "3 %"], "no sound device"),
+        (["--clock", "quick"], "no rate error"),
+        (["--keep", "--sound", "--strand", "a", "--strand", "b"], "one strand at one place"),
     ],
 )
 def test_what_cannot_be_is_one_line_and_exit_2(

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from beltpitch.cli.main import run_with
@@ -60,6 +61,26 @@ def test_typed_belts_are_drawn_on_one_axis_with_the_answer(capsys: Capture) -> N
     assert "5 %" in out
     assert max(len(line) for line in out.splitlines()) <= 80
     assert "\x1b[" not in out
+
+
+def test_the_answer_comes_first_then_the_axis_then_the_belts(capsys: Capture) -> None:
+    _, out, _ = run(capsys, *UNLIKE, *BELT, "--name", "y-left", "--name", "y-right")
+    first = ["unmatched: y-left is", "tighten y-right by", "  tolerance  ", "y-left · 2GT 9 mm"]
+    then = ["y-right · 2GT 9 mm", "  cancels  ", "  window  ", "  note  ", "  caution  "]
+    places = [out.index(words) for words in (*first, *then)]
+    assert places == sorted(places)
+    assert out.splitlines()[0].startswith("  pair  ")
+    for words in ("  caution  ", "Wear eye", "  pair  ", "  window  "):
+        assert out.count(words) == 1
+    assert "square the gantry" in out  # a pair is to be turned
+    assert len(set(out.split("\n\n"))) == len(out.split("\n\n"))
+
+
+def test_belts_that_match_are_left_and_nothing_is_turned(capsys: Capture) -> None:
+    _, out, _ = run(capsys, *LIKE, *BELT)
+    assert "Leave both, and write it down." in out
+    assert "square the gantry" not in out
+    assert "Power off and isolated first" in out
 
 
 def test_like_belts_match(capsys: Capture) -> None:
@@ -129,7 +150,7 @@ def test_two_recordings_match(capsys: Capture, recordings: tuple[Path, Path, Pat
     code, out, _ = run(capsys, str(left), str(slack), *BELT)
     assert code == 0
     assert "tighten slack.wav by" in " ".join(out.split())
-    assert "pluck 4" in out
+    assert out.count("from 4 plucks") == 2
 
 
 def test_a_recording_without_an_answer_is_exit_1(
@@ -142,6 +163,20 @@ def test_a_recording_without_an_answer_is_exit_1(
     whole = json.loads(out)["pair"]
     assert whole["word"] == "not yet known"
     assert whole["difference"] is None
+
+
+def test_a_pluck_that_was_set_aside_is_told_with_its_reason(
+    capsys: Capture, recordings: tuple[Path, Path, Path], tmp_path: Path
+) -> None:
+    like, other = (
+        pluck_recording(hertz, rate_hz=16_000.0, plucks=n, apart_s=2.0, decay_s=0.15, seed=5)
+        for hertz, n in ((95.0, 4), (84.0, 1))
+    )
+    save_sound(tmp_path / "other.wav", np.concatenate([like, other]), 16_000.0)
+    _, out, _ = run(capsys, str(recordings[0]), str(tmp_path / "other.wav"), *BELT)
+    told = [line for line in out.splitlines() if line.startswith("  set aside")]
+    assert len(told) == 1
+    assert "pluck 5  at" in told[0]
 
 
 def test_a_missing_recording_is_exit_2(

@@ -405,6 +405,9 @@ def machines(draw: st.DrawFn) -> m.Machine:
         check_every=draw(digits.map(lambda n: f"{n} d")),
         frame=draw(st.sampled_from([None, "aluminium", "steel"])),
         book=draw(st.sampled_from([None, "book.sqlite"])),
+        clocks=draw(
+            st.dictionaries(words, st.sampled_from(["+35 ppm", "-1.2(3) ppm"]), max_size=2)
+        ),
     )
 
 
@@ -431,6 +434,40 @@ def test_any_text_is_read_or_refused_in_one_line(text: str) -> None:
     for mistake in mistakes:
         assert "\n" not in mistake.words
         assert mistake.line >= 1
+
+
+# --- clocks of sound devices ---------------------------------------------------------------------
+
+CLOCKS = """
+[clock]
+USB = "+35.1(2) ppm"
+"USB Mic" = "-4 ppm"
+"""
+
+
+def test_a_clock_is_found_by_a_part_of_the_devices_name() -> None:
+    machine, wrong = m.parsed(CLOCKS, Path("m.toml"))
+    assert wrong == []
+    assert machine is not None
+    assert machine.clock_of("Blue usb mic: Audio") == "-4 ppm"  # the longest name says
+    assert machine.clock_of("USB Headset") == "+35.1(2) ppm"
+    assert machine.clock_of("default") is None
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "said"),
+    [
+        ('[clock]\nUSB = "fast"', 2, "no rate error"),
+        ("[clock]\nUSB = true", 2, "no rate error"),
+        ('[clock]\n\nUSB = "3 %"', 3, "no sound device is"),
+        ('clock = "+35 ppm"', 1, "name a sound device"),
+    ],
+)
+def test_a_wrong_clock_is_told_with_its_line(text: str, line: int, said: str) -> None:
+    machine, wrong = m.parsed(text, Path("m.toml"))
+    assert machine is None
+    assert [mistake.line for mistake in wrong] == [line]
+    assert said in wrong[0].words
 
 
 # --- names with every duty -----------------------------------------------------------------------
