@@ -1,54 +1,151 @@
-"""Run the commands in README.md and put their output there: ``python tests/readme.py``.
+"""Run the commands in README.md and the handbook and put their output there.
 
-A block that begins with three backticks and ``console`` holds commands, each after ``$ ``; what
-follows a command is its output, line by line. The test runs the same and fails if it differs.
+    python tests/readme.py                    README.md and every page of docs/
+    python tests/readme.py docs/spans.md      only these
+
+A block that begins with three backticks and ``console`` holds commands, each after ``$ `` and, if
+it is long, continued after a backslash; what follows a command is its output, line by line. A block
+without any output is there to be typed and is not run. The tests run the same and fail if anything
+differs.
+
+A comment may stand above a block. ``<!-- first 12 lines -->`` shows so much of each output and
+``<!-- from pair -->`` what begins with that label, with three dots for the rest;
+``<!-- name.csv -->`` makes the block a file that the page's commands find. Paths are written as
+seen from the folder of the run.
+The demo's recordings lie in ``plover`` beside it, as README tells its reader.
 """
 
 from __future__ import annotations
 
+import atexit
+import contextlib
+import functools
+import io
 import os
 import re
 import shlex
-import subprocess
+import shutil
 import sys
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 README = ROOT / "README.md"
-BLOCK = re.compile(r"(```console\n)(.*?)(```)", re.DOTALL)
+DOCS = ROOT / "docs"
+BLOCK = re.compile(
+    r"(?:<!-- (?:first (\d+) lines|from (\w+)) -->\n)?```console\n(.*?)```", re.DOTALL
+)
+FILE = re.compile(r"<!-- (\S+\.\w+) -->\n```\w*\n(.*?)```", re.DOTALL)
+TYPED = re.compile(r"^\$ (?:[^\n]*\\\n)*[^\n]*\n", re.MULTILINE)
+MADE_ELSEWHERE = {"calibrate.md"}  # by calibration/page.py
 
 
 def output_of(command: str, folder: Path) -> str:
     """Return what a command of beltpitch prints, both streams as on a terminal."""
-    words = shlex.split(command)
+    from beltpitch.cli.main import run_with
+
+    words = shlex.split(command.replace("\\\n", " "))
     if words[0] != "beltpitch":
-        raise ValueError(f"README runs beltpitch only, not {words[0]}")
-    env = {**os.environ, "PYTHONPATH": str(ROOT), "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8"}
-    done = subprocess.run(
-        [sys.executable, "-m", "beltpitch", *words[1:]],
-        cwd=folder, env=env, check=False, text=True, encoding="utf-8",
-        stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
-    )  # fmt: skip
-    return "\n".join(line.rstrip() for line in done.stdout.splitlines())
+        raise ValueError(f"the pages run beltpitch only, not {words[0]}")
+    said = io.StringIO()
+    with (
+        contextlib.chdir(folder),
+        environment(NO_COLOR="1"),
+        contextlib.redirect_stdout(said),
+        contextlib.redirect_stderr(said),
+    ):
+        run_with(words[1:])
+    seen = said.getvalue().replace(f"{folder}{os.sep}", "")
+    return "\n".join(line.rstrip() for line in seen.splitlines())
+
+
+@contextlib.contextmanager
+def environment(**values: str) -> Iterator[None]:
+    """Set environment variables for a while."""
+    before = {name: os.environ.get(name) for name in values}
+    os.environ.update(values)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+
+
+@functools.cache
+def plover() -> Path:
+    """Return a folder with the demo's two recordings, made once."""
+    parent = Path(tempfile.mkdtemp(prefix="beltpitch-handbook-"))
+    atexit.register(shutil.rmtree, parent, ignore_errors=True)
+    output_of("beltpitch demo --into plover", parent)
+    return parent / "plover"
+
+
+def commands(block: str) -> list[str]:
+    """Return the commands of a block that shows their output; none if it shows none."""
+    typed = TYPED.findall(block)
+    return typed if TYPED.sub("", block).strip() else []
 
 
 def rendered(text: str, folder: Path) -> str:
-    """Return the text with the output of every command in its place.
-
-    The demo's recordings lie in ``plover`` below the folder, as README tells its reader.
-    """
-    output_of("beltpitch demo --into plover", folder)
+    """Return a page with the output of every command in its place, run in a folder."""
+    if "plover/" in text:
+        shutil.copytree(plover(), folder / "plover")
+    for name, content in FILE.findall(text):
+        (folder / name).write_text(content, "utf-8")
 
     def block(match: re.Match[str]) -> str:
-        commands = [line for line in match[2].splitlines() if line.startswith("$ ")]
-        parts = [f"{c}\n{output_of(c[2:], folder)}".rstrip() for c in commands]
-        return match[1] + "\n\n".join(parts) + "\n" + match[3]
+        typed = commands(match[3])
+        if not typed:
+            return match[0]
+        parts = [c + _shown(output_of(c[2:], folder), match[1], match[2]) for c in typed]
+        start = match[0][: match.start(3) - match.start()]
+        return start + "\n\n".join(parts) + "\n```"
 
     return BLOCK.sub(block, text)
 
 
-if __name__ == "__main__":
-    from tempfile import TemporaryDirectory
+def _shown(output: str, first: str | None, label: str | None) -> str:
+    """Return an output without its blank ends, or that part of it that was asked for."""
+    lines = output.strip("\n").splitlines()
+    if first is not None and len(lines) > int(first):
+        lines = [*lines[: int(first)], "..."]
+    elif label is not None:
+        at = next(i for i, line in enumerate(lines) if line.startswith(f"  {label} "))
+        lines = ["...", *lines[at:]]
+    return "\n".join(lines)
 
-    with TemporaryDirectory() as temporary:
-        README.write_text(rendered(README.read_text("utf-8"), Path(temporary)), "utf-8")
+
+def pages() -> list[Path]:
+    """Return README and the pages of the handbook that show outputs."""
+    every = [README, *sorted(p for p in DOCS.glob("*.md") if p.name not in MADE_ELSEWHERE)]
+    return [p for p in every if any(commands(m[3]) for m in BLOCK.finditer(p.read_text("utf-8")))]
+
+
+def fresh(page: Path, folder: Path) -> str:
+    """Return what a page should hold, its commands run in a folder."""
+    from tests.handbook import commands as reference
+    from tests.handbook import notebook
+
+    if page == reference.PAGE:
+        return reference.page()
+    if page == notebook.PAGE:
+        return notebook.page(notebook.run())
+    return rendered(page.read_text("utf-8"), folder)
+
+
+def main(wanted: list[str]) -> None:
+    """Renew the pages that are named, or all."""
+    made = [DOCS / "commands.md", DOCS / "python.md"]
+    for page in [Path(name).resolve() for name in wanted] or [*pages(), *made]:
+        with tempfile.TemporaryDirectory() as folder, environment(XDG_DATA_HOME=folder):
+            page.write_text(fresh(page, Path(folder)), "utf-8")
+        sys.stdout.write(f"{page.name}\n")
+
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(ROOT))  # started as a file: the rooms beside it are found from here
+    main(sys.argv[1:])

@@ -1,25 +1,12 @@
-"""The pages on windows and adjusting: their commands are run, their cautions are the program's."""
+"""The page on adjusting says the program's own cautions."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
-
 from beltpitch.advice.cautions import turning
-from tests import readme
 
 ROOT = Path(__file__).resolve().parent.parent.parent
-
-
-@pytest.mark.parametrize("page", ["windows.md", "adjusting.md"])
-def test_every_command_prints_what_stands_there(page: str, tmp_path: Path) -> None:
-    text = (ROOT / "docs" / page).read_text("utf-8")
-    blocks = [match[2] for match in readme.BLOCK.finditer(text)]
-    assert blocks
-    for block in blocks:
-        command, _, printed = block.removeprefix("$ ").partition("\n")
-        assert readme.output_of(command, tmp_path).rstrip() == printed.rstrip()
 
 
 def test_the_page_that_says_turn_says_every_caution() -> None:
