@@ -33,6 +33,7 @@ COMMANDS = {
     "machine": "The machine file: belts, pairs and duties by name.",
     "history": "Readings that were kept: list, trend, export.",
     "report": "One page a machine, to print or send.",
+    "page": "The measurement in a browser, to be seen from afar.",
     "demo": "Two belts of an invented gantry, read for real.",
 }
 SETTINGS: dict[str, Any] = {

@@ -179,7 +179,7 @@ def book_path(given: Path | None, machine: Machine | None) -> Path:
 def sitting_of(
     asked: Asked,
     verdict: Verdict,
-    taken: dt.datetime,
+    taken: dt.datetime | None = None,
     *,
     files: Sequence[Path] = (),
     event: Event | None = None,
@@ -198,7 +198,7 @@ def sitting_of(
     verdict
         What was read.
     taken
-        When, aware.
+        When, aware; None for now.
     files
         The recordings it came from; none where it was heard live or typed.
     event, temperature_c, note, seen, flac
@@ -212,7 +212,7 @@ def sitting_of(
         If nobody said which belt it is.
     """
     from beltpitch.keep.edit import as_texts
-    from beltpitch.keep.history import Sitting, digest_of
+    from beltpitch.keep.history import Sitting, digest_of, now
 
     belt = asked.name or (verdict.reading.belt.name if verdict.reading.belt else None)
     if belt is None:
@@ -220,7 +220,7 @@ def sitting_of(
     return Sitting(
         verdict=verdict,
         belt=belt,
-        taken=taken,
+        taken=taken or now(),
         machine=asked.machine.name if asked.machine else "",
         park=asked.entry.park or asked.entry.span,
         digest=digest_of(*files) if files else None,

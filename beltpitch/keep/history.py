@@ -221,7 +221,7 @@ class History:
             self._revise(kept, sitting, record)
             self._link.execute(
                 "INSERT INTO revision VALUES (?, ?, ?, ?, ?)",
-                (kept.id, kept.revision, utc_text(_now()), program(), text),
+                (kept.id, kept.revision, utc_text(now()), program(), text),
             )
             if sitting.flac is not None:
                 self._link.execute(
@@ -417,7 +417,8 @@ def _time(text: str) -> dt.datetime:
     return dt.datetime.fromisoformat(text)
 
 
-def _now() -> dt.datetime:
+def now() -> dt.datetime:
+    """Return the time now, aware."""
     return dt.datetime.now(dt.UTC)
 
 

@@ -35,7 +35,7 @@ class Portrait:
     begins_s, ends_s
         The stretch of sound that is drawn, from the onset.
     low, high
-        Outline of the waveform, shape (columns,).
+        Outline of the waveform, shape (columns,), the largest sample being 1.
     used_s
         The part that was used; None if it was refused.
     top_hz
@@ -70,7 +70,8 @@ def portrait_of(pluck: Pluck, heard: HeardPluck) -> Portrait:
     begin = pluck.onset + round(first * pluck.rate_hz)
     end = pluck.onset + round(last * pluck.rate_hz)
     hertz, level = levels_db(pluck.samples[begin:end], pluck.rate_hz)
-    low, high = outline(pluck.samples, COLUMNS)
+    loudest = max(float(np.abs(pluck.samples).max(initial=0.0)), np.finfo(np.float64).tiny)
+    low, high = outline(pluck.samples / loudest, COLUMNS)
     return Portrait(
         begins_s=-pluck.onset / pluck.rate_hz,
         ends_s=(len(pluck.samples) - pluck.onset) / pluck.rate_hz,

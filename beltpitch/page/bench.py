@@ -1,0 +1,415 @@
+"""The bench behind the page: one measurement, run by one thread, steered by orders.
+
+The thread owns the input, the measurement and the readings; everything it is told to do comes
+through one queue, so that nothing is touched by two at once. Whatever changes is shown at once:
+``show(kind, record)`` is given the whole picture of that kind, never a difference, so that a window
+that comes late or reloads needs no more than the last one of each.
+
+An input that is lost is looked for again; the plucks it has brought stay.
+"""
+
+from __future__ import annotations
+
+import queue
+import shutil
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Future
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from beltpitch.errors import BeltpitchError, CannotTell, RequestError, SourceError
+from beltpitch.keep.asked import one_for_the_book, sitting_of
+from beltpitch.keep.history import History, digest_of
+from beltpitch.keep.machine import Machine
+from beltpitch.measuring import Measuring, State
+from beltpitch.page import scene
+from beltpitch.page.inputs import Input, Opener
+from beltpitch.page.plan import Plan, in_words_of_the_page, planned
+from beltpitch.recorded import Recorded
+from beltpitch.sitting import Subject
+from beltpitch.sound.block import Block
+from beltpitch.sound.portrait import portrait_of
+from beltpitch.sound.recording import open_recording
+from beltpitch.verdict import judged
+
+Show = Callable[[str, dict[str, Any]], None]
+TICK_S = 0.1  # of sound, between two looks at the level
+AGAIN_S = 1.0  # between two looks for an input that was lost
+LONGEST_FILE_S = 3600.0  # a dropped recording; longer ones are cut by their owner
+GAP_S = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """What is known before anything is measured.
+
+    Parameters
+    ----------
+    machine
+        The machine file's; None without one.
+    book
+        Where readings are kept.
+    unit
+        Unit of force that is shown.
+    demo
+        Whether plucks are simulated.
+    folder
+        For dropped recordings while they are read and shown.
+    """
+
+    machine: Machine | None
+    book: Path
+    unit: str
+    demo: bool
+    folder: Path
+
+
+@dataclass(frozen=True, slots=True)
+class _Order:
+    name: str
+    wish: Mapping[str, Any]
+    done: Future[dict[str, Any]]
+
+
+class Bench:
+    """One measurement at a time, in a thread of its own.
+
+    Parameters
+    ----------
+    shop
+        What is known.
+    opener
+        Opens the input.
+    show
+        Is given every picture; called in the bench's thread.
+    """
+
+    def __init__(self, shop: Shop, opener: Opener, show: Show) -> None:
+        self.shop = shop
+        self._opener, self._show = opener, show
+        self._orders: queue.SimpleQueue[_Order | None] = queue.SimpleQueue()
+        self._thread = threading.Thread(target=self._run, name="bench", daemon=True)
+        self._plan = planned({}, None)
+        self._input: Input | None = None
+        self._lost: str | None = None
+        self._rate_hz = 0.0
+        self._measuring: Measuring | None = None
+        self._recorded: Recorded | None = None
+        self._files: dict[int, tuple[str, Path]] = {}
+        self._state: State | None = None
+        self._notes: tuple[str, ...] = ()
+        self._kept: dict[int, int] = {}
+        self._busy = ""
+        self._next_tick_s = 0.0
+
+    # --- what others do
+
+    def start(self, wish: Mapping[str, str] | None = None, *, listen: bool = False) -> None:
+        """Begin to take orders; with a wish, plan for it, and listen at once if so wanted.
+
+        Raises
+        ------
+        RequestError
+            If the wish cannot be planned for.
+        """
+        if wish:
+            self._plan = planned(wish, self.shop.machine)
+        self._thread.start()
+        if listen:
+            self.ask("listen", {})
+
+    def ask(self, name: str, wish: Mapping[str, Any]) -> Future[dict[str, Any]]:
+        """Have something done; the future holds what came of it, or the error in words."""
+        order = _Order(name, wish, Future())
+        if self._thread.is_alive() or self._thread.ident is None:
+            self._orders.put(order)
+        else:
+            order.done.set_exception(CannotTell("the measurement has stopped: start it anew"))
+        return order.done
+
+    def close(self) -> None:
+        """End the thread and let go of the input."""
+        self._orders.put(None)
+        if self._thread.ident is not None:
+            self._thread.join()
+
+    @property
+    def asked_for(self) -> tuple[tuple[Subject, ...], int, State | None]:
+        """The belts, which of them is to be plucked, and the state that says so."""
+        state = self._state
+        return self._plan.subjects, (0 if state is None else state.subject), state
+
+    # --- the thread
+
+    def _run(self) -> None:
+        try:
+            self._draw()
+            while self._obeyed():
+                if self._input is not None:
+                    self._hear()
+                elif self._lost is not None:
+                    self._look_again()
+        finally:
+            self._let_go()
+
+    def _obeyed(self) -> bool:
+        """Do what has been asked for; wait for it where there is nothing to hear."""
+        patience = None if self._lost is None else AGAIN_S
+        waits = self._input is None
+        while True:
+            try:
+                order = self._orders.get(block=waits, timeout=patience)
+            except queue.Empty:
+                return True
+            if order is None:
+                return False
+            self._do(order)
+            waits = False
+
+    def _do(self, order: _Order) -> None:
+        try:
+            done = self._TASKS[order.name](self, order.wish)
+        except BeltpitchError as error:
+            self._busy = ""
+            words = in_words_of_the_page(error.message)
+            order.done.set_exception(type(error)(words))
+        else:
+            order.done.set_result(done or {})
+        self._draw()
+
+    def _hear(self) -> None:
+        assert self._input is not None
+        try:
+            block = next(self._input)
+        except (SourceError, StopIteration) as error:
+            self._lose(str(error) or "the sound input has ended")
+            return
+        self._feed(block)
+
+    def _feed(self, block: Block, *, deaf: bool = False) -> None:
+        measuring = self._measuring
+        assert measuring is not None
+        self._tell(measuring.feed(block, deaf=deaf))
+        heard = measuring.heard_s
+        if heard >= self._next_tick_s:
+            self._next_tick_s = heard + TICK_S
+            self._show("level", scene.level(measuring.now()))
+        if measuring.matched:
+            self._stop({})
+
+    def _tell(self, states: Iterator[State]) -> None:
+        for state in states:
+            self._state = state
+            taken = state.taken
+            if taken is not None and taken.raw is not None and taken.heard is not None:
+                drawn = portrait_of(taken.raw, taken.heard)
+                self._show("portrait", scene.portrait(drawn, taken, self._names, self.shop.unit))
+            self._draw()
+
+    def _draw(self) -> None:
+        view = scene.View(
+            plan=self._plan,
+            state=self._state,
+            unit=self.shop.unit,
+            source=self._source(),
+            lost=self._lost,
+            listening=self._input is not None,
+            files=tuple(name for name, _ in self._files.values()),
+            notes=self._notes,
+            kept=dict(self._kept),
+            busy=self._busy,
+            demo=self.shop.demo,
+        )
+        self._show("scene", scene.scene(view))
+
+    @property
+    def _names(self) -> tuple[str, ...]:
+        return tuple(subject.name for subject in self._plan.subjects)
+
+    def _source(self) -> str:
+        if self._files:
+            return "file"
+        return "none" if self._measuring is None else "input"
+
+    # --- the input
+
+    def _lose(self, words: str) -> None:
+        """Let go of an input that is lost; what it brought stays, and it is looked for again."""
+        self._let_go()
+        self._lost = words
+        self._draw()
+
+    def _look_again(self) -> None:
+        measuring = self._measuring
+        try:
+            found = self._opener()
+        except SourceError:
+            return
+        if measuring is None or found.rate_hz != self._rate_hz:
+            found.close()
+            self._lost = None
+            self._notes = ("the input has come back at another rate: begin anew",)
+        else:
+            self._input, self._lost = found, None
+            # what sounded across the gap must not be taken for a pluck
+            silence = Block(np.zeros(round(GAP_S * found.rate_hz)), found.rate_hz)
+            self._feed(silence, deaf=True)
+        self._draw()
+
+    def _let_go(self) -> None:
+        if self._input is not None:
+            self._input.close()
+            self._input = None
+
+    # --- what can be asked for
+
+    def _choose(self, wish: Mapping[str, Any]) -> None:
+        plan = planned(wish, self.shop.machine)
+        self._finish()
+        self._forget()
+        self._plan = plan
+
+    def _listen(self, _: Mapping[str, Any]) -> None:
+        """Begin anew with the belts that are chosen."""
+        self._finish()
+        self._busy = "opening the sound input"
+        self._draw()
+        found = self._opener()
+        self._forget()
+        self._busy = ""
+        self._input, self._rate_hz = found, found.rate_hz
+        self._notes = (found.channel_note,) if found.channel_note else ()
+        plan = self._plan
+        self._measuring = Measuring(
+            found.rate_hz,
+            plan.subjects,
+            within=plan.within,
+            same_span=plan.same_span,
+            one_roll=plan.one_roll,
+            cautions=found.warnings,
+        )
+        self._state = self._measuring.state
+
+    def _stop(self, _: Mapping[str, Any]) -> None:
+        self._finish()
+
+    def _next(self, _: Mapping[str, Any]) -> None:
+        self._tell(self._running().move_on())
+
+    def _turned(self, _: Mapping[str, Any]) -> None:
+        self._tell(self._running().turned())
+
+    def _by_hand(self, wish: Mapping[str, Any]) -> None:
+        subject, onset_s, use = wish.get("belt"), wish.get("onset_s"), wish.get("use")
+        if not (_is_belt(subject, self._plan) and isinstance(onset_s, float | int)):
+            raise RequestError("there is no such pluck")
+        engine = self._measuring or self._recorded
+        if engine is not None:
+            assert isinstance(subject, int)
+            self._tell(engine.by_hand(subject, float(onset_s), use=use is True))
+
+    def _read_file(self, wish: Mapping[str, Any]) -> None:
+        """Read a dropped recording as the belt's it is said to be of, or the first without one."""
+        path, name, subject = Path(wish["path"]), str(wish["name"]), wish.get("belt")
+        plan = self._plan
+        if not _is_belt(subject, plan):
+            subject = next((i for i in range(len(plan.subjects)) if i not in self._files), 0)
+        assert isinstance(subject, int)
+        self._busy = f"reading {name}"
+        self._draw()
+        try:
+            recording = open_recording(path)
+            if recording.duration_s > LONGEST_FILE_S:
+                raise SourceError(f"{name} is longer than an hour: cut it to the plucks")
+        except BeltpitchError as error:
+            shutil.rmtree(path.parent, ignore_errors=True)
+            raise type(error)(error.message.replace(str(path), name)) from None
+        if self._recorded is None:
+            self._finish()
+            self._forget()
+            self._recorded = Recorded(
+                plan.subjects,
+                within=plan.within,
+                same_span=plan.same_span,
+                one_roll=plan.one_roll,
+            )
+        self._drop_file(subject)
+        self._files[subject] = (name, path)
+        said = (recording.channel_note, *recording.warnings)
+        self._notes = tuple(words.replace(str(path), name) for words in said if words)
+        self._tell(self._recorded.take(subject, recording, recording.rate_hz))
+        self._kept.pop(subject, None)
+        self._busy = ""
+
+    def _keep(self, wish: Mapping[str, Any]) -> dict[str, Any]:
+        """Keep every reading that has an answer; kept before, it becomes a new revision."""
+        note = wish.get("note")
+        engine = self._measuring or self._recorded
+        told = []
+        every = zip(self._plan.asked, engine.verdicts if engine else (), strict=False)
+        for i, (asked, verdicts) in enumerate(every):
+            readings = [v.reading for v in verdicts if v.reading.frequency is not None]
+            if readings:
+                told += [(i, asked, r) for r in one_for_the_book(readings, self._plan.way)]
+        if not told:
+            raise RequestError("there is nothing to keep yet: no pluck has told a frequency")
+        with History(self.shop.book) as history:
+            for i, asked, reading in told:
+                file = self._files.get(i)
+                reading = replace(reading, source=file[0]) if file else reading
+                sitting = sitting_of(
+                    asked,
+                    judged(reading, asked.window),
+                    note=note if isinstance(note, str) and note.strip() else None,
+                )
+                sitting = replace(sitting, digest=digest_of(file[1]) if file else None)
+                self._kept[i] = history.keep(sitting, into=self._kept.get(i)).id
+        return {"kept": sorted(self._kept.values()), "book": str(self.shop.book)}
+
+    def _running(self) -> Measuring:
+        if self._measuring is None:
+            raise RequestError("nothing is being listened to")
+        return self._measuring
+
+    def _finish(self) -> None:
+        """End the measurement that runs; what it has read stays."""
+        self._let_go()
+        self._lost = None
+        if self._measuring is not None:
+            self._tell(self._measuring.finish())
+
+    def _forget(self) -> None:
+        self._measuring = self._recorded = self._state = None
+        for subject in list(self._files):
+            self._drop_file(subject)
+        self._kept.clear()
+        self._notes = ()
+        self._next_tick_s = 0.0
+        self._show("portrait", {})
+
+    def _drop_file(self, subject: int) -> None:
+        if subject in self._files:
+            _, path = self._files.pop(subject)
+            shutil.rmtree(path.parent, ignore_errors=True)
+
+    _TASKS: Mapping[str, Callable[[Bench, Mapping[str, Any]], dict[str, Any] | None]] = {
+        "choose": _choose,
+        "listen": _listen,
+        "stop": _stop,
+        "next": _next,
+        "turned": _turned,
+        "pluck": _by_hand,
+        "read": _read_file,
+        "keep": _keep,
+    }
+
+
+TASKS = frozenset(Bench._TASKS) - {"read"}  # that a window may ask for by name
+
+
+def _is_belt(subject: object, plan: Plan) -> bool:
+    return type(subject) is int and 0 <= subject < len(plan.subjects)

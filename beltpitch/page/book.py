@@ -1,0 +1,97 @@
+"""What the page shows of the machine file and the book: names, a belt's trend, the report."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from beltpitch.belt.catalogue import profiles
+from beltpitch.errors import RequestError
+from beltpitch.keep import report as r
+from beltpitch.keep.history import Entry, Filter, History
+from beltpitch.keep.plots import svg_of, trend_figure
+from beltpitch.keep.trend import MOST, Trend, trend
+from beltpitch.page.bench import Shop
+from beltpitch.page.uploads import LARGEST_BYTES, TOO_LARGE
+
+ENTRIES_SHOWN = 10
+NAMES_SHOWN = 2000  # of a machine file, in a list to choose from
+
+
+def shop_record(shop: Shop) -> dict[str, Any]:
+    """Return what can be chosen."""
+    machine = shop.machine
+    belts = list(machine.belts.values())[:NAMES_SHOWN] if machine else []
+    pairs = list(machine.pairs.values())[:NAMES_SHOWN] if machine else []
+    return {
+        "machine": machine.name if machine else None,
+        "belts": [
+            {"name": b.name, "words": ", ".join(w for w in (b.belt, b.span) if w)} for b in belts
+        ],
+        "pairs": [{"name": p.name, "words": " and ".join(p.belts)} for p in pairs],
+        "catalogue": [p.name for p in profiles()],
+        "book": str(shop.book),
+        "demo": shop.demo,
+        "largest_bytes": LARGEST_BYTES,
+        "too_large": TOO_LARGE,
+    }
+
+
+def trend_record(shop: Shop, belt: str) -> dict[str, Any]:
+    """Return what the book tells of a belt.
+
+    Raises
+    ------
+    RequestError
+        If there is no book yet, or it has no reading of that belt.
+    """
+    entries, found = _trend(shop, belt)
+    return {
+        "belt": belt,
+        "words": [list(line) for line in r.trend_words(found, shop.unit)],
+        "alt": trend_figure(found, belt, shop.unit).alt,
+        "entries": [_entry(entry, shop.unit) for entry in entries[:ENTRIES_SHOWN]],
+    }
+
+
+def trend_svg(shop: Shop, belt: str) -> bytes:
+    """Return the picture of a belt's trend.
+
+    Raises
+    ------
+    RequestError
+        As `trend_record` does.
+    """
+    return svg_of(trend_figure(_trend(shop, belt)[1], belt, shop.unit))
+
+
+def report_html(shop: Shop) -> str:
+    """Return the report of the machine.
+
+    Raises
+    ------
+    RequestError
+        If there is no reading to report on.
+    """
+    with History(shop.book, create=shop.machine is not None) as history:
+        return r.html_of(r.report_of(history, shop.machine), shop.unit)
+
+
+def _trend(shop: Shop, belt: str) -> tuple[list[Entry], Trend]:
+    machine = shop.machine
+    with History(shop.book, create=False) as history:
+        which = Filter(machine=machine.name if machine else "", belt=belt)
+        entries = history.entries(which, most=MOST)
+    if not entries:
+        raise RequestError(f"the book has no reading of {belt} yet")
+    return entries, trend(entries, r.about_belt(machine, belt))
+
+
+def _entry(entry: Entry, unit: str) -> dict[str, Any]:
+    line = entry.line
+    return {
+        "id": line.id,
+        "taken": line.taken.astimezone().strftime("%Y-%m-%d %H:%M"),
+        "force": "" if line.preload_n is None else r.force(line.preload_n, unit),
+        "verdict": line.verdict,
+        "note": line.note or "",
+    }

@@ -1,0 +1,332 @@
+"""What the page draws: the records of a measurement as plain texts and places on a ruler.
+
+Nothing is measured or judged here. A place is a share of the ruler, as the verdict's scale has it;
+texts are escaped where they are drawn, since the page only ever sets them as text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from beltpitch.advice.cautions import plucking, turning
+from beltpitch.advice.match import Match
+from beltpitch.advice.window import Window
+from beltpitch.keep.report import force
+from beltpitch.measuring import PHASE_WORDS, QUIETEST_DB, State, Taken
+from beltpitch.page.plan import Plan, in_words_of_the_page
+from beltpitch.quantity import FORCE, in_unit, rounded
+from beltpitch.reading import COVERAGE, PluckReading, Reading
+from beltpitch.sound.portrait import FLOOR_DB, Portrait
+from beltpitch.verdict import Scale, Verdict, in_newtons, scale, scale_over
+
+FULL = Scale(-1.0, 1.0, 1.0)
+METER = Scale(QUIETEST_DB, 0.0, 12.0)
+DECIBELS = Scale(FLOOR_DB, 0.0, 30.0)
+PLUCKS_SHOWN = 12  # the last ones of each belt
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """All there is to show at one moment, see `beltpitch.page.bench.Bench`."""
+
+    plan: Plan
+    state: State | None
+    unit: str
+    source: str
+    lost: str | None
+    listening: bool
+    files: tuple[str, ...]
+    notes: tuple[str, ...]
+    kept: Mapping[int, int]
+    busy: str
+    demo: bool
+
+
+def scene(view: View) -> dict[str, Any]:
+    """Return the whole picture but for the sound itself."""
+    state = view.state
+    verdicts = state.verdicts if state else (None,) * len(view.plan.subjects)
+    known = [v for v in verdicts if v is not None]
+    made = scale(known, in_newtons(view.unit))
+    belts = [_belt(view, i, verdict, made) for i, verdict in enumerate(verdicts)]
+    match = state.match if state else None
+    turn = (match is not None and match.turn is not None) or any(
+        v.word in ("slack", "tight") for v in known
+    )
+    pair = len(view.plan.subjects) > 1
+    return {
+        "phase": _phase(view),
+        "listening": view.listening,
+        "running": view.source == "input" and view.state is not None and view.state.phase != "done",
+        "lost": view.lost,
+        "busy": view.busy,
+        "source": view.source,
+        "files": list(view.files),
+        "order": _order(view),
+        "advice": state.advice.words if state and known else "",
+        "unit": view.unit,
+        "ruler": _ruler(made, view.unit),
+        "belts": belts,
+        "early": _early(state, view) if state else None,
+        "match": None if match is None else _match(match, made, view.unit),
+        "plucks": [p for i, v in enumerate(verdicts) if v for p in _plucks(view, i, v.reading)],
+        "cautions": [*(state.cautions if state else ()), *view.notes],
+        "safety": list(turning(pair=pair) if turn else plucking()),
+        "kept": {str(i): number for i, number in view.kept.items()},
+        "keepable": any(v.reading.frequency is not None for v in known),
+        "wish": dict(view.plan.wish),
+        "demo": view.demo,
+    }
+
+
+def level(state: State) -> dict[str, Any]:
+    """Return the level of the input as it is now."""
+    return {
+        "phase": PHASE_WORDS[state.phase],
+        "at": round(METER.share(state.level_db), 3),
+        "words": f"{state.level_db:.0f} dB" if state.level_db > QUIETEST_DB else "silence",
+    }
+
+
+def portrait(drawn: Portrait, taken: Taken, names: Sequence[str], unit: str) -> dict[str, Any]:
+    """Return the sound of a pluck: outline, spectrum, and what was found in it, as places."""
+    time = Scale(drawn.begins_s, drawn.ends_s, 0.1)
+    hertz = Scale(0.0, drawn.top_hz, 50.0)
+    ticks = scale_over([0.0, drawn.top_hz])
+    name = f"{names[taken.subject]}, " if len(names) > 1 else ""
+    pluck = taken.pluck
+    return {
+        "title": f"{name}pluck {taken.number}: {_said(pluck, unit)}",
+        "used": pluck.used,
+        "low": [round(FULL.share(float(v)), 3) for v in drawn.low],
+        "high": [round(FULL.share(float(v)), 3) for v in drawn.high],
+        "onset": round(time.share(0.0), 4),
+        "part": [round(time.share(t), 4) for t in drawn.used_s] if drawn.used_s else None,
+        "part_words": _part_words(drawn),
+        "spectrum": [round(DECIBELS.share(float(v)), 3) for v in drawn.level_db],
+        "partials": [
+            {"at": round(hertz.share(f), 4), "number": n, "words": f"{f:.1f}"}
+            for n, f in drawn.partials
+            if f <= drawn.top_hz
+        ],
+        "steady": [{"at": round(hertz.share(f), 4), "words": f"{f:.1f}"} for f in drawn.steady_hz],
+        "hertz": [
+            {"at": round(hertz.share(f), 4), "words": f"{f:g}"}
+            for f in (ticks.graduations() if ticks else ())
+            if f <= drawn.top_hz
+        ],
+    }
+
+
+# --- words --------------------------------------------------------------------------------------
+
+
+def _phase(view: View) -> str:
+    if view.busy:
+        return view.busy
+    if view.lost is not None:
+        return "input lost; looking for it again"
+    if view.state is None:
+        return "not listening"
+    if view.source == "file":
+        return f"read from {', '.join(view.files)}"
+    return PHASE_WORDS[view.state.phase]
+
+
+def _order(view: View) -> str:
+    """Return the one sentence that says what to do now."""
+    state = view.state
+    if view.lost is not None:
+        return "The sound input is gone. Plug it in again: the plucks so far are kept."
+    if state is None:
+        return "Choose a belt and press Listen, or drop a recording here."
+    match = state.match
+    if state.phase == "done" and match is not None:
+        if match.turn is not None:
+            return f"{_sentence(str(match.turn))}; then measure again."
+        return "The two belts match." if match.word == "matched" else str(match.hint or match)
+    finished = state.phase == "done" or state.advice.kind == "enough"
+    verdict = state.verdicts[state.subject]
+    if len(view.plan.subjects) == 1 and finished and verdict is not None:
+        return verdict.next_step
+    return state.order or "Measure again, or choose another belt."
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _said(pluck: PluckReading, unit: str) -> str:
+    if not pluck.used:
+        return f"not taken: {pluck.reason}"
+    tension = "" if pluck.tension_n is None else f", {force(pluck.tension_n, unit)}"
+    return f"{pluck.frequency_hz:.2f} Hz{tension}"
+
+
+def _part_words(drawn: Portrait) -> str:
+    if drawn.used_s is None:
+        return "no part was used"
+    return f"the part from {drawn.used_s[0]:.2f} to {drawn.used_s[1]:.2f} s was used"
+
+
+# --- a belt -------------------------------------------------------------------------------------
+
+
+def _belt(view: View, i: int, verdict: Verdict | None, made: Scale | None) -> dict[str, Any]:
+    subject = view.plan.subjects[i]
+    state = view.state
+    words = [] if subject.belt is None else [subject.belt.name]
+    if subject.span is not None:
+        words.append(f"span {subject.span.length_m * 1000:.4g} mm")
+    record: dict[str, Any] = {
+        "name": subject.name,
+        "kind": ", ".join(words) or "belt not said: the frequency alone is told",
+        "asked": bool(state and state.phase not in ("done", "lost") and state.subject == i),
+        "figure": "",
+        "unit": view.unit if subject.belt and subject.span else "Hz",
+        "interval": "",
+        "word": "",
+        "next": "",
+        "tone": "",
+        "window": _window_words(subject.window, view.unit),
+        "notes": list(subject.echoes),
+        "book": view.plan.asked[i].name or (subject.belt.name if subject.belt else ""),
+        "row": None,
+    }
+    return record if verdict is None else record | _told(verdict, made, view.unit)
+
+
+def _told(verdict: Verdict, made: Scale | None, unit: str) -> dict[str, Any]:
+    reading = verdict.reading
+    said: dict[str, Any] = {
+        "word": verdict.word,
+        "next": in_words_of_the_page(verdict.next_step),
+        "tone": _tone(reading),
+        "notes": [
+            in_words_of_the_page(words)
+            for words in dict.fromkeys((*reading.warnings, *reading.echoes))
+        ],
+    }
+    if reading.preload is not None:
+        low, high = (in_unit(n, unit, FORCE) for n in reading.preload.interval(COVERAGE))
+        said["figure"], said["unit"] = force(reading.preload.value, unit).split(" ")
+        said["interval"] = f"{low:.1f} to {high:.1f} {unit}"
+        said["row"] = _row(verdict, made, unit)
+    elif reading.frequency is not None:
+        f = reading.frequency
+        low, high = f.interval(COVERAGE)
+        said["figure"], said["unit"] = rounded(f.value, f.u), "Hz"
+        said["interval"] = f"{low:.2f} to {high:.2f} Hz"
+    return said
+
+
+def _tone(reading: Reading) -> str:
+    f = reading.frequency
+    if f is None:
+        return ""
+    used = sum(p.used for p in reading.plucks)
+    return f"{rounded(f.value, f.u)} Hz from {used} pluck{'' if used == 1 else 's'}"
+
+
+def _window_words(window: Window | None, unit: str) -> str:
+    if window is None:
+        return ""
+    low, high = (
+        "not known" if n is None else force(n, unit) for n in (window.low_n, window.high_n)
+    )
+    rules = dict.fromkeys(r for r in (window.low_rule, window.high_rule) if r)
+    return f"{low} to {high} ({'; '.join(rules)})"
+
+
+def _early(state: State, view: View) -> dict[str, Any] | None:
+    if state.early is None:
+        return None
+    name = view.plan.subjects[state.early.subject].name
+    return {"words": f"{name}: {_said(state.early.pluck, view.unit)}, still sounding"}
+
+
+def _plucks(view: View, i: int, reading: Reading) -> list[dict[str, Any]]:
+    name = view.plan.subjects[i].name
+    shown = list(enumerate(reading.plucks, 1))[-PLUCKS_SHOWN:]
+    return [
+        {
+            "belt": i,
+            "name": name,
+            "number": number,
+            "onset_s": p.onset_s,
+            "at": "" if p.onset_s is None else f"{p.onset_s:.1f} s",
+            "tone": "no pitch" if p.frequency_hz is None else f"{p.frequency_hz:.2f} Hz",
+            "force": "" if p.tension_n is None else force(p.tension_n, view.unit),
+            "used": p.used,
+            "reason": p.reason,
+            "useable": p.frequency_hz is not None,
+        }
+        for number, p in shown
+    ]
+
+
+# --- the ruler ----------------------------------------------------------------------------------
+
+
+def _ruler(made: Scale | None, unit: str) -> dict[str, Any] | None:
+    if made is None:
+        return None
+    return {
+        "unit": unit,
+        "graduations": [{"at": made.share(v), "words": f"{v:g}"} for v in made.graduations()],
+    }
+
+
+def _row(verdict: Verdict, made: Scale | None, unit: str) -> dict[str, Any] | None:
+    reading = verdict.reading
+    if made is None or reading.preload is None:
+        return None
+    per = in_newtons(unit)
+    low, high = reading.preload.interval(COVERAGE)
+    return {
+        "window": _strip(verdict.window, made, per),
+        "plucks": [
+            {"at": made.share(p.tension_n / per), "used": p.used}
+            for p in reading.plucks
+            if p.tension_n is not None
+        ],
+        "mean": made.share(reading.preload.value / per),
+        "bar": [made.share(low / per), made.share(high / per)],
+        "words": f"preload {force(reading.preload.value, unit)}, 95 % interval "
+        f"{force(low, unit)} to {force(high, unit)}; window "
+        f"{_window_words(verdict.window, unit) or 'not known'}; {verdict.word}",
+    }
+
+
+def _strip(window: Window | None, made: Scale, per: float) -> dict[str, Any] | None:
+    """Return the strip of a window; an end that no rule names is open and runs to the rim."""
+    if window is None:
+        return None
+    low, high = window.low_n, window.high_n
+    return {
+        "from": 0.0 if low is None else made.share(low / per),
+        "to": 1.0 if high is None else made.share(high / per),
+        "open_low": low is None,
+        "open_high": high is None,
+    }
+
+
+def _match(match: Match, made: Scale | None, unit: str) -> dict[str, Any]:
+    record: dict[str, Any] = {
+        "word": match.word,
+        "words": str(match),
+        "turn": _sentence(str(match.turn)) if match.turn and match.word == "unmatched" else None,
+        "hint": match.hint,
+        "notes": list(match.notes),
+        "zone": None,
+        "bar": None,
+        "values": None,
+    }
+    if made is None or match.values_n is None or match.zone_n is None or match.bar_n is None:
+        return record
+    per = in_newtons(unit)
+    for key, ends in (("zone", match.zone_n), ("bar", match.bar_n), ("values", match.values_n)):
+        record[key] = [made.share(n / per) for n in ends]
+    return record

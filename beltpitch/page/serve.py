@@ -1,0 +1,143 @@
+"""Open the page: the bench, the server, and a browser to look at it."""
+
+from __future__ import annotations
+
+import socket
+import tempfile
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from beltpitch.errors import RequestError
+from beltpitch.keep.asked import book_path
+from beltpitch.keep.machine import Machine
+from beltpitch.page.bench import Bench, Shop
+from beltpitch.page.demo import PLOVER, START, Asked, Workshop
+from beltpitch.page.doors import Doors
+from beltpitch.page.inputs import Opener, microphone
+
+PORT = 8655
+LONGEST_MESSAGE = 4096  # bytes from a window, which has nothing to say
+FAREWELL_S = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the command line asks for.
+
+    Parameters
+    ----------
+    wish
+        The belt or pair to begin with; empty for none.
+    machine, book
+        The machine file's, and the book's file if one was named.
+    unit
+        Unit of force.
+    device
+        The sound input.
+    demo
+        Whether plucks are simulated.
+    host, port, token
+        Where it is served, and what a visitor must show.
+    """
+
+    wish: Mapping[str, str]
+    machine: Machine | None = None
+    book: Path | None = None
+    unit: str = "N"
+    device: str | None = None
+    demo: bool = False
+    host: str = "127.0.0.1"
+    port: int | None = None
+    token: str | None = None
+
+
+def serve(wanted: Wanted, ready: Callable[[str], None]) -> None:
+    """Serve the page until somebody ends it (Ctrl-C).
+
+    Parameters
+    ----------
+    wanted
+        What was asked for.
+    ready
+        Is given the address once it can be opened.
+
+    Raises
+    ------
+    RequestError
+        If it would be open to others without a token, the address cannot be had, or the belt is
+        not known.
+    """
+    Doors(wanted.host, 0, wanted.token)  # refuses before anything is opened
+    listening = _bound(wanted.host, wanted.port)
+    with listening, tempfile.TemporaryDirectory(prefix="beltpitch-") as folder:
+        _serve(wanted, ready, listening, Path(folder))
+
+
+def _serve(
+    wanted: Wanted, ready: Callable[[str], None], listening: socket.socket, folder: Path
+) -> None:
+    import uvicorn
+
+    from beltpitch.page.web import Windows, application
+
+    port = listening.getsockname()[1]
+    doors = Doors(wanted.host, port, wanted.token)
+    windows = Windows()
+    bench = bench_for(wanted, folder, windows.show)
+    config = uvicorn.Config(
+        application(bench, windows, doors),
+        log_level="error",
+        access_log=False,
+        ws="websockets-sansio",
+        ws_max_size=LONGEST_MESSAGE,
+        timeout_graceful_shutdown=FAREWELL_S,
+        server_header=False,
+        date_header=False,
+    )
+    server = uvicorn.Server(config)
+    bench.start(wanted.wish or (START if wanted.demo else None), listen=wanted.demo)
+    try:
+        ready(address(doors))
+        server.run(sockets=[listening])
+    finally:
+        bench.close()
+
+
+def bench_for(wanted: Wanted, folder: Path, show: Callable[[str, dict[str, Any]], None]) -> Bench:
+    """Return the bench for what is wanted: with the microphone, or with the simulated workshop."""
+    machine = PLOVER if wanted.demo else wanted.machine
+    book = wanted.book or (folder / "book.sqlite" if wanted.demo else book_path(None, machine))
+    shop = Shop(machine, book, wanted.unit, demo=wanted.demo, folder=folder)
+    made: list[Bench] = []
+    opener: Opener = microphone(wanted.device)
+    if wanted.demo:
+        opener = Workshop(lambda: Asked(*made[0].asked_for)).open
+    made.append(Bench(shop, opener, show))
+    return made[0]
+
+
+def address(doors: Doors) -> str:
+    """Return where the page is opened on this machine."""
+    host = "127.0.0.1" if doors.host in ("0.0.0.0", "::") else doors.host
+    shown = f"[{host}]" if ":" in host else host
+    return f"http://{shown}:{doors.port}/" + (f"?token={doors.token}" if doors.token else "")
+
+
+def _bound(host: str, port: int | None) -> socket.socket:
+    """Return a socket that is bound: to the port that was named, the usual one, or any."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    said: Exception | None = None
+    for wanted in (PORT, 0) if port is None else (port,):
+        found = socket.socket(family, socket.SOCK_STREAM)
+        try:
+            found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            found.bind((host, wanted))
+        except (OSError, OverflowError) as error:
+            found.close()
+            said = error
+        else:
+            return found
+    where = f"--host {host}" + ("" if port is None else f" --port {port}")
+    raise RequestError(f"{where} cannot be had: {getattr(said, 'strerror', None) or said}")
