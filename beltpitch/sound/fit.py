@@ -24,6 +24,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,8 +40,8 @@ DECAYS_USED = 4.5  # record length in decay times (physics.md, section 4)
 LEAST_USED_S = 0.05
 BLOCK_S = 0.004  # a glide of 5 % at 1 kHz turns by a third of a radian from its middle to its end
 STEPS = 14
-TRUSTING = 4  # steps before the residual is believed to be the attack's, not the fit's
-CLOSE_ENOUGH = 0.1  # of a standard uncertainty
+TRUSTING = 2  # steps before the residual is believed to be the attack's, not the fit's
+CLOSE_ENOUGH = 0.2  # of a standard uncertainty; half of it is left once the last step is taken
 GLIDE_U = 0.02  # prior: f^2 of a hard pluck begins this much high, or more
 MOST_GLIDE = 0.15
 # A triangle plucked at 0.28 of the span has n^2 a_n^2 in these shares; own modes count half more.
@@ -188,29 +189,41 @@ def _blocks(sound: Samples, rate_hz: float, start: Start) -> Samples:
 
 
 def _settle(blocks: Samples, rate: float, start: Start, power: Samples) -> _State | None:
-    """Gauss-Newton until the step is a small part of the uncertainty."""
+    """Gauss-Newton until the steps of the frequencies are a small part of their uncertainty.
+
+    The weights follow the residual; each is the mean of its new and its last value (of their
+    logarithms), since weights and parameters would else swing against each other for ever.
+    """
     priors = _priors(start, blocks.size / rate)
     f, a, glide = start.frequency_hz.copy(), start.decay_per_s.copy(), 0.0
     k = len(f)
+    played = start.number > 0
     excess = np.ones((len(blocks), k))
     last: _State | None = None
     for turn in range(STEPS):
         state = _look(blocks, rate, f, a, glide, priors, power * excess)
-        narrow = _inflation(state, power)
-        wide = _excess(state, power * narrow) if turn >= TRUSTING else np.ones_like(excess)
-        excess = wide * narrow
+        state.inflation = _inflation(state, power)
+        excess = _weighed(state, power, excess, turn)
         step = _pulled(state, priors, np.concatenate([f, a, [glide]]))
         if not np.isfinite(step).all():
             return None
-        state.glide, state.inflation = glide, narrow
-        last = state
         f = f + np.clip(step[:k], -priors.near, priors.near)
         a = np.clip(a + np.clip(step[k : 2 * k], -0.5 * a, a), *DECAY_LIMITS)
         glide = min(max(glide + step[2 * k], 0.0), MOST_GLIDE)
-        u = 1.0 / np.sqrt(np.diag(state.normal))
-        if turn > TRUSTING and (np.abs(step) < CLOSE_ENOUGH * u).all():
+        state.f, state.a, state.glide = f, a, glide
+        last = state
+        close = np.abs(step[:k]) * np.sqrt(np.diag(state.normal)[:k]) < CLOSE_ENOUGH
+        if turn > TRUSTING and close[played].all():
             break
     return last
+
+
+def _weighed(state: _State, power: Samples, before: Samples, turn: int) -> Samples:
+    """Return residual over noise as the next step is to weigh it; shape (blocks, partials)."""
+    if turn < TRUSTING:
+        return np.ones_like(before) * state.inflation
+    now = _excess(state, power * state.inflation) * state.inflation
+    return now if turn == TRUSTING else np.sqrt(now * before)
 
 
 def _priors(start: Start, seconds: float) -> _Priors:
@@ -254,90 +267,104 @@ def _look(
 ) -> _State:
     """Compare the model with the sound: residual, information matrix, Gauss-Newton step.
 
-    Parameters run f_1.., a_1.., glide; the amplitudes are left out by a Schur complement.
+    Parameters run f_1.., a_1.., glide; the amplitudes, last, go by a Schur complement.
     """
     count, size = blocks.shape
-    k = len(f)
     middle = (np.arange(count) * size + 0.5 * (size - 1)) / rate
     inner = (np.arange(size) - 0.5 * (size - 1)) / rate
     bend = -np.expm1(-2 * priors.lowest * middle) / (4 * priors.lowest)
     warped = middle[:, None] + np.outer(bend, glide * priors.own)
-    slow = np.exp(-np.outer(middle, a) + 2j * np.pi * f * warped)
+    turn = np.exp(2j * np.pi * f * warped)
+    slow = np.exp(-np.outer(middle, a)) * turn
     fast = np.exp(np.outer(inner, -a + 2j * np.pi * f))
-    straight, mirrored = fast.conj().T @ fast, fast.T @ fast
-    weight = 1.0 / power
-    c = _amplitudes(blocks, slow, fast, straight, mirrored, weight)
-    sounding = slow * c
-    residual = blocks - _real_product(sounding, fast)
-    columns = np.concatenate(
-        [
-            2j * np.pi * warped * sounding,
-            -middle[:, None] * sounding,
-            slow,
-            1j * slow,
-            2j * np.pi * (priors.own * f) * bend[:, None] * sounding,
-        ],
-        axis=1,
-    )
-    seen = residual @ fast.conj()
-    every = np.tile(weight, 5)
-    right = (columns.conj() * np.tile(seen, 5) * every).real.sum(axis=0)
-    information = _gram(columns * np.sqrt(every), straight, mirrored)
-    gather = np.zeros((5 * k, 4 * k + 1))
-    gather[: 4 * k, : 4 * k] = np.eye(4 * k)
-    gather[4 * k :, 4 * k] = 1.0
-    information = gather.T @ information @ gather
-    right = gather.T @ right
+    root = 1.0 / np.sqrt(power)
+    weighted = slow * root
+    base = np.concatenate([weighted, middle[:, None] * weighted, bend[:, None] * weighted], axis=1)
+    straight, mirrored = _gram(base, fast)
+    c = _amplitudes(_seen(blocks, fast), weighted, root, straight, mirrored)
+    residual = blocks - _real_product(slow * c, fast)
+    seen = _seen(residual, fast)
+    k = len(f)
+    made = _combined(f, c, glide, priors.own)
+    information = 0.5 * (made.conj().T @ straight @ made + made.T @ mirrored @ made).real
+    heard = (base.reshape(count, 3, k).conj() * (seen * root)[:, None]).sum(axis=0)
+    right = (made.conj().T @ heard.ravel()).real
     normal, step = _without_amplitudes(_firm(information), right, k)
-    turn = np.exp(-2j * np.pi * f * warped)
-    return _State(f, a, 0.0, c, normal, step, residual, seen * turn, np.ones(k))
+    return _State(f, a, 0.0, c, normal, step, residual, seen * turn.conj(), np.ones(k))
+
+
+def _combined(f: Samples, c: Complex, glide: float, own: Samples) -> Complex:
+    """How each parameter moves the model, as a combination of the basis (see `_gram`).
+
+    Shape (3 partials, 4 partials + 1): frequencies, decays, glide, the amplitudes' two parts.
+    """
+    k = len(f)
+    each = np.arange(k)
+    out = np.zeros((3 * k, 4 * k + 1), dtype=np.complex128)
+    out[k + each, each] = 2j * np.pi * c
+    out[2 * k + each, each] = 2j * np.pi * c * (glide * own)
+    out[k + each, k + each] = -c
+    out[2 * k :, 2 * k] = 2j * np.pi * (own * f) * c
+    out[each, 2 * k + 1 + each] = 1.0
+    out[each, 3 * k + 1 + each] = 1j
+    return out
 
 
 def _amplitudes(
-    blocks: Samples,
-    slow: Complex,
-    fast: Complex,
-    straight: Complex,
-    mirrored: Complex,
-    weight: Samples,
+    seen: Complex, weighted: Complex, root: Samples, straight: Complex, mirrored: Complex
 ) -> Complex:
     """Least squares amplitudes, all partials together."""
-    columns = np.concatenate([slow, 1j * slow], axis=1)
-    every = np.sqrt(np.tile(weight, 2))
-    gram = _gram(columns * every, straight, mirrored)
+    k = seen.shape[1]
+    one, two = straight[:k, :k], mirrored[:k, :k]
+    both, apart = 0.5 * (one + two), 0.5 * (one - two)
+    gram = np.empty((2 * k, 2 * k))
+    gram[:k, :k], gram[:k, k:] = both.real, -both.imag
+    gram[k:, :k], gram[k:, k:] = apart.imag, apart.real
     scale = np.sqrt(np.diag(gram))
-    gram = _firm(gram / np.outer(scale, scale))
-    seen = np.tile(blocks @ fast.conj() * weight, 2)
-    solution = np.linalg.solve(gram, (columns.conj() * seen).real.sum(axis=0) / scale) / scale
-    k = slow.shape[1]
+    gram = _firm(gram / (scale[:, None] * scale))
+    right = (weighted.conj() * seen * root).sum(axis=0)
+    right = np.concatenate([right.real, right.imag])
+    solution = np.linalg.solve(gram, right / scale) / scale
     out: Complex = solution[:k] + 1j * solution[k:]
     return out
 
 
-def _gram(columns: Complex, straight: Complex, mirrored: Complex) -> Samples:
-    """Inner products of the real parts of (column x fast part), all pairs.
+def _gram(base: Complex, fast: Complex) -> tuple[Complex, Complex]:
+    """Inner products u* v and u v of the basis signals (column x fast part), all pairs.
 
-    Re(u) Re(v) sums to Re(u* v + u v) / 2; the fast parts repeat with every kind of column.
+    The basis is each partial as it is, times time, and times the glide's bend. The product of the
+    real parts, Re(u) Re(v), sums to Re(u* v + u v) / 2. The columns are multiplied as real ones.
     """
-    kinds = columns.shape[1] // straight.shape[0]
-    one = (columns.conj().T @ columns) * np.tile(straight, (kinds, kinds))
-    two = (columns.T @ columns) * np.tile(mirrored, (kinds, kinds))
-    out: Samples = 0.5 * (one + two).real
+    parts = base.view(np.float64)
+    product = parts.T @ parts
+    rr, ri, ii = product[::2, ::2], product[::2, 1::2], product[1::2, 1::2]
+    straight = (rr + ii) + 1j * (ri - ri.T)
+    mirrored = (rr - ii) + 1j * (ri + ri.T)
+    k = fast.shape[1]
+    kinds = base.shape[1] // k
+    straight.reshape(kinds, k, kinds, k)[:] *= (fast.conj().T @ fast)[:, None]
+    mirrored.reshape(kinds, k, kinds, k)[:] *= (fast.T @ fast)[:, None]
+    return straight, mirrored
+
+
+def _seen(sound: Samples, fast: Complex) -> Complex:
+    """Return what each partial's fast part sees in each block; shape (blocks, partials)."""
+    out: Complex = (sound @ fast.conj().view(np.float64)).view(np.complex128)
     return out
 
 
 def _real_product(slow: Complex, fast: Complex) -> Samples:
-    out: Samples = slow.real @ fast.real.T - slow.imag @ fast.imag.T
+    """Return the real part of slow x fast, as a product of real matrices."""
+    out: Samples = slow.view(np.float64) @ fast.conj().view(np.float64).T
     return out
 
 
 def _without_amplitudes(information: Samples, right: Samples, k: int) -> tuple[Samples, Samples]:
     """Leave the amplitudes out of matrix and step (Schur complement)."""
-    keep = np.r_[0 : 2 * k, 4 * k]
-    drop = np.arange(2 * k, 4 * k)
-    cross = information[np.ix_(drop, keep)]
-    across = np.linalg.solve(information[np.ix_(drop, drop)], cross)
-    normal = _firm(information[np.ix_(keep, keep)] - cross.T @ across)
+    keep, drop = slice(0, 2 * k + 1), slice(2 * k + 1, None)
+    cross = information[drop, keep]
+    across = np.linalg.solve(information[drop, drop], cross)
+    normal = _firm(information[keep, keep] - cross.T @ across)
     down = right[keep] - across.T @ right[drop]
     step: Samples = np.asarray(np.linalg.solve(normal, down), np.float64)
     return normal, step
@@ -346,7 +373,7 @@ def _without_amplitudes(information: Samples, right: Samples, k: int) -> tuple[S
 def _firm(matrix: Samples) -> Samples:
     """Add a trifle to the diagonal, so that it can be solved for."""
     out = matrix.copy()
-    out[np.diag_indices_from(out)] *= 1 + 1e-7
+    out.flat[:: len(out) + 1] *= 1 + 1e-7
     return out
 
 
@@ -371,8 +398,14 @@ def _excess(state: _State, power: Samples) -> Samples:
 def _inflation(state: _State, power: Samples) -> Samples:
     """Residual over noise in the narrow band that decides about each partial, at least 1."""
     count, size = state.residual.shape
-    even = state.seen / np.sqrt(power * size)
-    spectrum = np.fft.fft(even * np.hanning(count + 2)[1:-1, None], axis=0)
-    density = np.abs(spectrum) ** 2 / (0.375 * count)
-    near = np.r_[0 : BAND_BINS + 1, -BAND_BINS:0] if count > 2 * BAND_BINS else np.arange(count)
-    return np.maximum(1.0, np.asarray(density[near].mean(axis=0), np.float64) / CHANCE_EXCESS)
+    spectrum = _band(count) @ (state.seen / np.sqrt(power * size))
+    density = (spectrum.real**2 + spectrum.imag**2).mean(axis=0) / (0.375 * count)
+    return np.maximum(1.0, np.asarray(density, np.float64) / CHANCE_EXCESS)
+
+
+@lru_cache(maxsize=4)
+def _band(count: int) -> Complex:
+    """Return the rows of the Fourier matrix of a Hann frame that lie in the band."""
+    near = np.arange(-BAND_BINS, BAND_BINS + 1) if count > 2 * BAND_BINS else np.arange(count)
+    turn = np.exp(-2j * np.pi / count * np.outer(near, np.arange(count)))
+    return np.asarray(turn * np.hanning(count + 2)[1:-1], np.complex128)
