@@ -1,0 +1,68 @@
+"""docs/json.md explains every key that the commands print, and no other."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from beltpitch.cli import listen
+from beltpitch.cli.main import run_with
+from beltpitch.sound import microphone
+from tests import readme
+from tests.cli.test_listen_command import FakeMicrophone, sound
+from tests.handbook import contract
+
+PAIR = ["--belt", "2GT 9 mm", "--span", "286 mm", "--plucks", "3", "--json"]
+
+
+@pytest.fixture(scope="module")
+def printed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, set[str]]:
+    folder = tmp_path_factory.mktemp("contract")
+    shutil.copytree(readme.plover(), folder / "plover")
+    return contract.printed(folder)
+
+
+LIVE = {"live", "listen"}
+
+
+def test_every_key_is_explained(printed: dict[str, set[str]]) -> None:
+    explained = contract.explained()
+    missing = {name: keys - explained.get(name, set()) for name, keys in printed.items()}
+    assert {name: keys for name, keys in missing.items() if keys} == {}
+
+
+def test_every_key_that_is_explained_is_printed(printed: dict[str, set[str]]) -> None:
+    gone = {
+        name: keys - printed.get(name, set()) - contract.ON_REQUEST.get(name, set())
+        for name, keys in contract.explained().items()
+        if name not in LIVE
+    }
+    assert {name: keys for name, keys in gone.items() if keys} == {}
+
+
+def test_every_key_of_a_live_pluck_is_explained(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(listen, "opened", lambda _: FakeMicrophone(sound(6)))
+    run_with(["pair", *PAIR])
+    found: dict[str, set[str]] = {}
+    for line in capsys.readouterr().out.splitlines():
+        record = json.loads(line)
+        if "pluck" in record:
+            contract.gather({"schema": 1, "live": record["pluck"]}, found)
+    explained = contract.explained()
+    assert found["live"] == explained["live"]
+    assert found["pair"] == {key for key in explained["pair"] if key != "readings"}
+
+
+def test_every_key_of_a_sound_input_is_explained(monkeypatch: pytest.MonkeyPatch) -> None:
+    one = microphone.Input(0, "a tape", "no host", 1, 48_000.0, is_default=True)
+    monkeypatch.setattr(microphone, "inputs", lambda: (one,))
+    whole: dict[str, Any] = contract.json_of("beltpitch listen --devices --json", Path.cwd())
+    found: dict[str, set[str]] = {}
+    contract.gather(whole, found)
+    assert found["listen"] == contract.explained()["listen"]
