@@ -248,7 +248,7 @@ def trend(
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
-    """Drift of one belt, when it leaves its window, and when to look again."""
+    """Drift of a belt, when it leaves its window, when to look again."""
     from beltpitch.cli.show import print_json
     from beltpitch.keep.report import about_belt
     from beltpitch.keep.trend import MOST
@@ -368,7 +368,7 @@ def export(
     machine: k.MachineOption = None,
     book: k.BookOption = None,
 ) -> None:
-    """Write readings to a CSV file for a spreadsheet, or whole to a JSON file."""
+    """Write readings to a CSV file for a spreadsheet, or whole to JSON."""
     import json
 
     from beltpitch.keep.exchange import csv_of, json_of
@@ -407,7 +407,7 @@ def import_(
     machine: k.MachineOption = None,
     book: k.BookOption = None,
 ) -> None:
-    """Take readings from a CSV file; those that are in the book already are passed over."""
+    """Take readings from a CSV file. Those that are in the book already are passed over."""
     from beltpitch.keep.exchange import keep_all, sittings_from
     from beltpitch.keep.history import History
 
@@ -464,7 +464,7 @@ def read_again(
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
-    """Read the kept sound of a reading again, as this version hears it: its new revision."""
+    """Read a kept sound again, as this version hears it. It becomes a new revision."""
     from beltpitch.cli import card
     from beltpitch.cli.show import print_json
     from beltpitch.keep.again import read_again as again

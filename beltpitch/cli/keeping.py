@@ -44,7 +44,8 @@ MachineOption = Annotated[
 KeepOption = Annotated[
     bool | None,
     typer.Option(
-        "--keep/--no-keep", help="Keep the reading in the book; a belt's name alone keeps it too."
+        "--keep/--no-keep",
+        help="Keep the reading in the book, or not; by a belt's name it is kept.",
     ),
 ]
 BookOption = Annotated[

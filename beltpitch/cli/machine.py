@@ -57,7 +57,7 @@ def new(
     belts: BeltsOption = None,
     pairs: PairsOption = None,
 ) -> None:
-    """Make a machine file; without --add-belt it asks, with the usual answers in brackets."""
+    """Make a machine file. Without --add-belt it asks, with the usual answers in brackets."""
     from beltpitch.keep.edit import save
     from beltpitch.keep.machine import USUAL
 
@@ -270,7 +270,7 @@ def add(
     pairs: PairsOption = None,
     machine: k.MachineOption = None,
 ) -> None:
-    """Add belts or pairs to a machine file; its comments and its order stay."""
+    """Add belts or pairs. Comments and order of the file stay."""
     from beltpitch.keep.edit import add_belt, add_pair
     from beltpitch.keep.machine import USUAL
 
@@ -288,7 +288,7 @@ def add(
 
 @app.command()
 def check(file: FileArgument = None, json: o.JsonOption = False) -> int:
-    """Find mistakes in a machine file: line, column and what to write instead."""
+    """Find mistakes: line, column and what to write."""
     from beltpitch.cli.show import print_json
     from beltpitch.keep.machine import USUAL, mistakes
     from beltpitch.verdict import SCHEMA
@@ -309,7 +309,7 @@ def check(file: FileArgument = None, json: o.JsonOption = False) -> int:
 
 @app.command()
 def show(file: FileArgument = None, json: o.JsonOption = False, unit: o.UnitOption = "N") -> None:
-    """Show the belts of a machine file with the windows they are judged by."""
+    """Show the belts with the windows they are judged by."""
     from beltpitch.cli.show import console, field, heading, print_json
     from beltpitch.keep.machine import USUAL, load
     from beltpitch.verdict import SCHEMA

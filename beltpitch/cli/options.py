@@ -45,7 +45,7 @@ SpanOption = Annotated[
 EndsOption = Annotated[
     str,
     typer.Option(
-        "--ends", help="What holds the two ends: pulley, idler, clamp or pinned; pulley,clamp."
+        "--ends", help='What holds the ends (pulley, idler, clamp, pinned): "pulley,clamp".'
     ),
 ]
 FromOption = Annotated[
@@ -58,7 +58,7 @@ TargetOption = Annotated[
     str | None, typer.Option("--target", help='Your own wanted tension: "30 N".')
 ]
 WithinOption = Annotated[
-    str, typer.Option("--within", help="How far from the target is still right: 10%.")
+    str, typer.Option("--within", help='How far from the target is still right: "15%".')
 ]
 StrandOption = Annotated[
     list[str] | None,

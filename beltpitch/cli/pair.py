@@ -95,7 +95,7 @@ def pair(
     high: o.ToOption = None,
     target: o.TargetOption = None,
     target_within: Annotated[
-        str, typer.Option("--target-within", help="How far from the target is still right.")
+        str, typer.Option("--target-within", help='How far from the target is still right: "15%".')
     ] = "10%",
     strand: o.StrandOption = None,
     sides: SidesOption = False,
