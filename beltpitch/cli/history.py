@@ -248,7 +248,7 @@ def trend(
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
-    """Drift of a belt, when it leaves its window, when to look again."""
+    """Drift of a belt, and when to look again."""
     from beltpitch.cli.show import print_json
     from beltpitch.keep.report import about_belt
     from beltpitch.keep.trend import MOST
@@ -368,7 +368,7 @@ def export(
     machine: k.MachineOption = None,
     book: k.BookOption = None,
 ) -> None:
-    """Write readings to a CSV file for a spreadsheet, or whole to JSON."""
+    """Write readings to a CSV file, or whole to JSON."""
     import json
 
     from beltpitch.keep.exchange import csv_of, json_of

@@ -50,7 +50,7 @@ def tension(
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> int:
-    """Tension of a belt whose frequency was measured by hand; a reading by a belt's name is kept."""
+    """Tension from a frequency measured by hand; a reading by a belt's name is kept."""
     from beltpitch.cli import card, show
     from beltpitch.verdict import SCHEMA, as_json, judged
 
