@@ -172,6 +172,8 @@ class State:
         The two belts compared; None for a single belt.
     cautions
         What is wrong with the input, or was lost.
+    steps
+        How many steps this belt is asked for.
     """
 
     phase: Phase
@@ -188,6 +190,7 @@ class State:
     early: Taken | None = None
     match: Match | None = None
     cautions: tuple[str, ...] = ()
+    steps: int = 1
 
     @property
     def level_db(self) -> float:
@@ -216,6 +219,8 @@ class Measuring:
         Of the input, where it is known (`beltpitch.asking.clock`); it is corrected.
     cautions
         What is known against the input already, such as that it is a Bluetooth one.
+    dead
+        What to say while not one sample of the input changes.
     """
 
     def __init__(
@@ -230,6 +235,7 @@ class Measuring:
         keep_sound: bool = False,
         rate_error: Estimate | None = None,
         cautions: Sequence[str] = (),
+        dead: str = DEAD,
     ) -> None:
         if not 1 <= len(subjects) <= PAIR:
             raise ValueError(f"one belt or two can be measured, got {len(subjects)}")
@@ -244,6 +250,7 @@ class Measuring:
         self._watch = LevelWatch(rate_hz)
         self._ring = Ring(rate_hz) if keep_sound else None
         self._cautions = dict.fromkeys(cautions)
+        self._dead_words = dead
         self._phase: Phase = "level"
         self._subject = self._step = 0
         self._count = 0
@@ -432,10 +439,10 @@ class Measuring:
         watch = self._watch
         if self._asleep():
             if watch.dead:
-                self._cautions.setdefault(DEAD)
+                self._cautions.setdefault(self._dead_words)
             self._alive_s = watch.heard_s
             return "level"
-        self._cautions.pop(DEAD, None)
+        self._cautions.pop(self._dead_words, None)
         alive_s = watch.heard_s - self._alive_s
         if alive_s < LEVEL_S:
             return "level"
@@ -473,6 +480,7 @@ class Measuring:
             taken=taken,
             match=self._match,
             cautions=tuple(self._cautions),
+            steps=len(sitting.steps),
         )
 
     def _said(self, event: Event | None, taken: Taken | None = None) -> State:

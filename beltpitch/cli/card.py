@@ -90,14 +90,14 @@ def interval(estimate: Estimate, unit: str) -> str:
     )
 
 
-def frequency(reading: Reading, tone: Estimate) -> str:
-    """Return the frequency with its uncertainty, in words."""
+def frequency(reading: Reading, tone: Estimate, *, partials: bool = True) -> str:
+    """Return the frequency with its uncertainty, and the partials if wanted, in words."""
     from beltpitch.quantity import rounded
 
     used = sum(p.used for p in reading.plucks)
     words = f"{rounded(tone.value, tone.u)} Hz (u {tone.u:.2g} Hz)"
     words += f" from {used} pluck{'s' if used != 1 else ''}"
-    if reading.partials_hz:
+    if reading.partials_hz and partials:
         words += "; partials " + ", ".join(f"{f:.4g}" for f in reading.partials_hz)
     return words
 

@@ -217,7 +217,7 @@ def run_live(
     options
         Of `beltpitch.measuring.Measuring`, for a pair.
     """
-    from beltpitch.measuring import Measuring
+    from beltpitch.measuring import DEAD, Measuring
 
     with opened(live.device) as microphone:
         clock = clock_of(live.clock, live.machine, microphone.input.name)
@@ -228,7 +228,8 @@ def run_live(
             plucks=live.plucks,
             keep_sound=live.keeps_sound,
             rate_error=clock.error if clock else None,
-            cautions=microphone.warnings,
+            cautions=[words for words in microphone.warnings if words != microphone.silence],
+            dead=f"the input is dead: {microphone.silence}" if microphone.silence else DEAD,
             **options,
         )
         announce(microphone, said)

@@ -165,19 +165,31 @@ def figures(taken: Taken, name: str) -> dict[str, Any]:
     }
 
 
+class Cautions:
+    """What there is to say of cautions: each once when it comes, and when it no longer holds."""
+
+    def __init__(self) -> None:
+        self._now: tuple[str, ...] = ()
+
+    def news(self, cautions: tuple[str, ...]) -> list[str]:
+        """Return what has changed, in words."""
+        come = [words for words in cautions if words not in self._now]
+        gone = [words for words in self._now if words not in cautions]
+        self._now = cautions
+        return [*come, *(f"no longer: {words.partition(':')[0]}" for words in gone)]
+
+
 class JsonLines:
     """One JSON object a line: each pluck; what else there is to say goes to standard error."""
 
     def __init__(self, names: tuple[str, ...]) -> None:
         self._names = names
-        self._said: set[str] = set()
+        self._cautions = Cautions()
 
     def show(self, state: State) -> None:
         """Print a pluck."""
-        for caution in state.cautions:
-            if caution not in self._said:
-                self._said.add(caution)
-                sys.stderr.write(f"beltpitch: {caution}\n")
+        for words in self._cautions.news(state.cautions):
+            sys.stderr.write(f"beltpitch: {words}\n")
         if state.taken is None:
             return
         record = figures(state.taken, self._names[state.taken.subject])
@@ -214,14 +226,12 @@ class Lines:
         self._say = say or _print
         self._order = ""
         self._advice = ""
-        self._cautions: set[str] = set()
+        self._cautions = Cautions()
 
     def show(self, state: State) -> None:
         """Print what has changed."""
-        for caution in state.cautions:
-            if caution not in self._cautions:
-                self._cautions.add(caution)
-                self._say(f"! {caution}")
+        for words in self._cautions.news(state.cautions):
+            self._say(f"! {words}")
         if state.phase == "room" and not self._order:
             self._say("listening to the room for a second")
         if state.taken is not None:

@@ -87,7 +87,7 @@ def show_pair(where: Console, belts: Sequence[Sequence[Verdict]], match: Match, 
         where.print()
     for name, verdicts in zip(match.names, belts, strict=True):
         _belt(where, name, verdicts, unit)
-    _rests_on(where, every, match, unit)
+    _rests_on(where, belts, match, unit)
     sources(where, every)
     if match.apart is not None:
         cautions(where, turn=match.turn is not None, pair=True)
@@ -108,7 +108,11 @@ def _belt(where: Console, name: str, verdicts: Sequence[Verdict], unit: str) -> 
         reading = verdict.reading
         strand = "" if len(verdicts) == 1 or reading.strand is None else f"{reading.strand}: "
         if reading.frequency is not None:
-            field(where, "frequency", strand + card.frequency(reading, reading.frequency))
+            field(
+                where,
+                "frequency",
+                strand + card.frequency(reading, reading.frequency, partials=False),
+            )
         for words in card.set_aside(reading):
             field(where, "set aside", strand + words)
     if last.reading.strand_difference is not None:
@@ -117,10 +121,8 @@ def _belt(where: Console, name: str, verdicts: Sequence[Verdict], unit: str) -> 
     where.print()
 
 
-def _rests_on(where: Console, every: Sequence[Verdict], match: Match, unit: str) -> None:
+def _rests_on(where: Console, belts: Sequence[Sequence[Verdict]], match: Match, unit: str) -> None:
     """Print what cancelled, the doubt that is left, and everything that was taken or warned of."""
-    from beltpitch.cli import card
-
     if match.cancelled:
         lines = ", ".join(f"{name} {size:.2%}" for name, size in match.cancelled)
         field(where, "cancels", f"common to both: {lines}")
@@ -136,15 +138,27 @@ def _rests_on(where: Console, every: Sequence[Verdict], match: Match, unit: str)
         field(
             where, "preloads", f"differ by {match.preloads.value:+.1%} ({low:+.1%} to {high:+.1%})"
         )
-    windows = dict.fromkeys(card.window(v.window, unit) for v in every if v.window is not None)
-    for words in windows:
+    for words in _windows(match.names, belts, unit):
         field(where, "window", words)
-    readings = [verdict.reading for verdict in every]
+    readings = [verdict.reading for verdicts in belts for verdict in verdicts]
     for words in dict.fromkeys(words for reading in readings for words in reading.echoes):
         field(where, "taken", words)
     warned = (words for reading in readings for words in reading.warnings)
     for words in dict.fromkeys((*match.notes, *warned)):
         field(where, "note", words)
+
+
+def _windows(names: Sequence[str], belts: Sequence[Sequence[Verdict]], unit: str) -> list[str]:
+    """Return the window of both belts in words, or that of each by its name."""
+    from beltpitch.cli import card
+
+    known = [
+        (name, card.window(verdicts[-1].window, unit))
+        for name, verdicts in zip(names, belts, strict=True)
+        if verdicts and verdicts[-1].window is not None
+    ]
+    every = {words for _, words in known}
+    return [*every] if len(every) == 1 else [f"{name}: {words}" for name, words in known]
 
 
 def _what_to_do(where: Console, match: Match) -> None:

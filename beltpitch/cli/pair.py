@@ -382,6 +382,7 @@ def _listened(
 def _summed_up(live: Live, plan: _Plan, measuring: Measuring) -> int:
     """Show what was read and how the two compare; return the exit code."""
     from beltpitch.advice.match import Match
+    from beltpitch.cli import show
 
     every = measuring.verdicts
     match = measuring.match
@@ -390,5 +391,7 @@ def _summed_up(live: Live, plan: _Plan, measuring: Measuring) -> int:
         note = f"no pluck of {' and '.join(silent) or 'both belts'} was taken"
         match = Match("not yet known", plan.names, plan.within, "frequency", notes=(note,))
     if any(every) or live.json:
+        if not live.json:
+            show.console().print()
         _shown(every, match, json=live.json, unit=live.unit, one_line=True)
     return said_why(measuring, 0 if match.apart is not None else 1)

@@ -14,7 +14,7 @@ from rich.live import Live
 from rich.text import Text
 
 from beltpitch.cli.figures import beside, large
-from beltpitch.cli.live import line_of
+from beltpitch.cli.live import Cautions, line_of
 from beltpitch.cli.matching import MATCH_COLOURS, draw_match
 from beltpitch.cli.show import COLOURS, FINE, console, rulers, signs_for
 from beltpitch.measuring import PHASE_WORDS, QUIETEST_DB
@@ -47,15 +47,13 @@ class Screen:
         self._live = Live(console=self._where, auto_refresh=False, transient=True)
         self._live.start()
         self._body: list[Text] = []
-        self._cautions: set[str] = set()
+        self._cautions = Cautions()
         self._status = ""
 
     def show(self, state: State) -> None:
         """Print a new pluck, and redraw what stands under it."""
-        for caution in state.cautions:
-            if caution not in self._cautions:
-                self._cautions.add(caution)
-                self._live.console.print(Text(f"! {caution}", style="bold"))
+        for words in self._cautions.news(state.cautions):
+            self._live.console.print(Text(f"! {words}", style="bold"))
         if state.taken is not None:
             style = COLOURS[state.taken.verdict.word] if state.taken.pluck.used else "dim"
             line = line_of(state.taken, self._names, self._unit)
@@ -86,10 +84,10 @@ class Screen:
         share = min(1.0, max(0.0, 1 - db / QUIETEST_DB))
         full, empty = ("█", "·") if self._fine else ("#", ".")
         blocks = round(share * METER)
-        keys = "q end, n next" if len(self._names) == 1 else "q end, n next, t turned"
+        on = "" if len(self._names) == 1 and state.steps == 1 else "n next, "
         level = f"{db:4.0f} dB" if db > 2 * QUIETEST_DB else "silence"
         meter = f"[{full * blocks}{empty * (METER - blocks)}]"
-        return f"{meter} {level}  {PHASE_WORDS[state.phase]}  ({keys})"
+        return f"{meter} {level}  {PHASE_WORDS[state.phase]}  (q end, {on}t turned)"
 
     def _drawn(self, state: State) -> list[Text]:
         """Return what stands under the lines; on a low terminal the ruler gives way first."""

@@ -280,6 +280,8 @@ class Microphone:
         What was made of several channels; None for one.
     warnings
         What the user should know before trusting it.
+    silence
+        That one of them which says that it delivers nothing but zeros yet; None if it does not.
     """
 
     def __init__(self, source: Input, rate_hz: float | None, block_frames: int | None) -> None:
@@ -298,7 +300,8 @@ class Microphone:
         self._held[0] = self._held[0]._replace(lost=False)  # nothing was wanted before it
         opening = np.concatenate([raw.samples for raw in self._held])
         self._weights, self.channel_note = _mix(opening)
-        self.warnings = source.warnings + self._silence(opening)
+        self.silence = None if opening.any() else self._silence()
+        self.warnings = source.warnings + ((self.silence,) if self.silence else ())
 
     # --- what the user does
 
@@ -433,11 +436,9 @@ class Microphone:
                 raise
         return stream
 
-    def _silence(self, opening: NDArray[np.float32]) -> tuple[str, ...]:
-        """Say so if an input delivers nothing but zeros: muted, or the system withholds it."""
-        if opening.any():
-            return ()
-        return (f"{self.input.name} delivers digital silence: {_fix(_NOT_ALLOWED)}",)
+    def _silence(self) -> str:
+        """Return what is said of an input that is muted, or withheld by the system."""
+        return f"{self.input.name} delivers digital silence: {_fix(_NOT_ALLOWED)}"
 
 
 def open_microphone(

@@ -39,6 +39,7 @@ class FakeMicrophone:
     rate_hz: float = RATE_HZ
     channel_note: str | None = None
     warnings: tuple[str, ...] = ()
+    silence: str | None = None
     interrupted_s: float | None = None
 
     def __enter__(self) -> Self:
@@ -168,6 +169,19 @@ def test_warnings_of_the_input_are_said(capsys: Capture, plug: Plug) -> None:
     plug(FakeMicrophone(sound(1), warnings=("a tape seems to be a Bluetooth input",)))
     _, out, _ = run(capsys, *BELT)
     assert "! a tape seems to be a Bluetooth input" in out
+
+
+@pytest.mark.parametrize("how", ["--json", "--plain"])
+def test_a_dead_input_is_told_once_and_so_is_its_waking(
+    capsys: Capture, plug: Plug, how: str
+) -> None:
+    said = "a tape delivers digital silence: unmute it."
+    asleep = np.concatenate([np.zeros(32_000), sound(1)])
+    plug(FakeMicrophone(asleep, warnings=(said,), silence=said))
+    _, out, err = run(capsys, *BELT, *(["--json"] if how == "--json" else []))
+    told = err if how == "--json" else out
+    assert told.count("digital silence") == 1
+    assert told.index(f"the input is dead: {said}") < told.index("no longer: the input is dead")
 
 
 def test_every_pluck_is_kept(capsys: Capture, plug: Plug, tmp_path: Path) -> None:

@@ -83,7 +83,7 @@ def test_lines_figures_ruler_and_level(single: list[State]) -> None:
     assert "three plucks agree" in text
     assert "hearing" in text
     assert " dB " in text
-    assert "q end, n next" in text
+    assert "(q end, t turned)" in text  # there is nowhere to go on to
 
 
 def test_words_stand_beside_colours(single: list[State]) -> None:
@@ -98,6 +98,7 @@ def test_a_pair_stands_on_one_axis_with_its_answer(pair: list[State]) -> None:
     assert "unmatched: left is" in text
     assert "to do: tighten right by" in text
     assert "pluck 4  right  8" in text
+    assert "(q end, n next, t turned)" in text
 
 
 def test_a_low_terminal_lets_the_ruler_go(pair: list[State]) -> None:
