@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from beltpitch.advice import cautions
+from beltpitch.sound import reasons
 from tests import readme
 from tests.handbook import commands, notebook
 
@@ -77,6 +79,48 @@ def test_what_is_typed_and_printed_fits_into_80_columns(page: Path) -> None:
     blocks = re.findall(TYPED, page.read_text("utf-8"), re.DOTALL | re.MULTILINE)
     wide = [line for block in blocks for line in block.splitlines() if len(line) > WIDEST]
     assert wide == []
+
+
+def test_the_page_on_safety_says_every_caution() -> None:
+    text = " ".join((readme.DOCS / "safety.md").read_text("utf-8").split())
+    every = {*cautions.turning(), *cautions.turning(pair=True), *cautions.hanging()}
+    assert {caution for caution in every if caution not in text} == set()
+
+
+REASONS_SAID = {  # reason of beltpitch.sound.reasons: as the page on plucking names it
+    "SILENCE": "silence",
+    "NOTHING_BEGAN": "no pluck was heard",
+    "BAD_SAMPLES": "not numbers",
+    "LOST_SOUND": "sound was lost",
+    "CLIPPED_THROUGHOUT": "clipped throughout",
+    "TOO_SHORT": "too short",
+    "NO_SERIES": "no plucked string",
+    "NO_FIT": "does not die away as a pluck does",
+    "UNCLEAR": "unclear octave",
+    "ON_HUM": "lies on a steady tone",
+    "CLIPPED_START": "start is clipped",
+    "RINGS_ON": "rang on through another sound",
+    "OUTLIER": "is not what the other plucks say",
+    "SUSTAINED": "a sustained tone",
+    "TWO_STRANDS": "two strands answer",
+    "TWO_STRANDS_CLEAR": "two strands answer",
+    "TWIST": "two tones close together",
+}
+
+
+def test_the_page_on_plucking_names_every_reason_against_a_pluck() -> None:
+    said = {name: text for name, text in vars(reasons).items() if name.isupper()}
+    del said["HOLD"], said["PLUCK"]
+    assert set(REASONS_SAID) == set(said)
+    assert all(words in said[name] for name, words in REASONS_SAID.items())
+    rows = re.findall(r"^\| ([^|]*) \|", (readme.DOCS / "plucking.md").read_text("utf-8"), re.M)
+    assert [words for words in REASONS_SAID.values() if words not in rows] == []
+
+
+def test_the_links_of_readme_lead_somewhere() -> None:
+    for page in (readme.README, readme.ROOT / "DEVELOPERS.md"):
+        for target in re.findall(r"\]\(([^)#:]+)", page.read_text("utf-8")):
+            assert (readme.ROOT / target).is_file(), target
 
 
 # --- the site -----------------------------------------------------------------------------------
