@@ -39,7 +39,7 @@ ENVELOPE_DB = 6.0  # scatter of partials about a smooth envelope
 SHAPE_MEAN = np.array([-6.0, -1.0, -0.5])  # dB: an octave, 100 Hz, dB of deafness
 SHAPE_SD = np.array([20.0, 5.0, 1.5, 0.35])  # the same, after the overall level
 CHANCE_SHARE = 0.015  # of partials silent for no reason known
-NODES = (2, 3, 4, 5, 6, 7)
+NODES = np.array([2, 3, 4, 5, 6, 7])[:, None]
 NODE_SHARE = 0.6  # of the partials with a node where it is plucked or heard
 NODE_PRIOR = -1.5  # log probability that it is one of these
 LOW_HZ = 150.0
@@ -89,9 +89,11 @@ def series_hz(string_hz: float, stiffness: float, top_hz: float) -> Samples:
     return out
 
 
-def match(lines: Lines, string_hz: float, stiffness: float, off: float) -> NDArray[np.intp]:
-    """Index of the line nearest to each partial within reach, -1 for none."""
-    where = series_hz(string_hz, stiffness, lines.top_hz)
+def match(
+    lines: Lines, string_hz: float, stiffness: float, off: float, highest: int | None = None
+) -> NDArray[np.intp]:
+    """Index of the line nearest to each partial (up to ``highest``) within reach, -1 for none."""
+    where = series_hz(string_hz, stiffness, lines.top_hz)[:highest]
     if len(where) == 0:
         return np.full(1, -1, dtype=np.intp)
     distance = np.abs(where[:, None] - lines.frequency_hz)
@@ -117,10 +119,11 @@ def score(lines: Lines, string_hz: float, stiffness: float) -> Candidate:
     if len(found) == 0 or len(where) == 0:
         return Candidate(string_hz, stiffness, -np.inf, line)
     best, most = line, -np.inf
+    limit_db = lines.limit_db(where)
     for highest in _ends(found):
         cut = line.copy()
         cut[highest:] = -1
-        total = _explained(lines, where, cut, string_hz)
+        total = _explained(lines, where, cut, string_hz, limit_db)
         if total > most:
             best, most = cut, total
     most -= STIFFNESS_COST * math.log1p(stiffness / STIFFNESS_FREE)
@@ -135,22 +138,26 @@ def _ends(found: NDArray[np.intp]) -> list[int]:
     return [int(n[-1]), *(int(n[g]) for g in widest if gaps[g] > 0)]
 
 
-def _explained(lines: Lines, where: Samples, line: NDArray[np.intp], string_hz: float) -> float:
+def _explained(
+    lines: Lines, where: Samples, line: NDArray[np.intp], string_hz: float, limit_db: Samples
+) -> float:
     """Log likelihood ratio of a series with these lines for partials, against strangers only."""
     found = np.flatnonzero(line >= 0)
     k = line[found]
-    sigma = spread(lines, where, string_hz, OFF_SERIES)[found, k]
+    sigma = spread(lines, where[found], string_hz, OFF_SERIES)[np.arange(len(k)), k]
     off = (lines.frequency_hz[k] - where[found]) / sigma
     place = -0.5 * off**2 - np.log(sigma * math.sqrt(2 * math.pi))
     strange = -lines.above_db[k] / STRANGER_DB - math.log(STRANGER_DB)
     last = min(len(where), 2 * (int(found[-1]) + 1))
     strong, mean, scatter = _envelope(lines, where[:last], found, k)
     total = float((place - strange).sum()) + strong
-    total += _missing(lines, where[:last], line[:last], mean, scatter)
+    total += _missing(line[:last], limit_db[:last], mean, scatter)
     total += _dying(lines, found, k)
-    stranger = np.delete(lines.level_db, k).max(initial=-np.inf)
+    strange_one = np.ones(len(lines.gain), dtype=np.bool_)
+    strange_one[k] = False
+    stranger = lines.level_db.max(initial=-np.inf, where=strange_one)
     total -= LOUD_STRANGER * max(0.0, float(stranger - lines.level_db[k].max()))
-    total += _strangers(lines, len(lines.gain) - len(set(k.tolist())))
+    total += _strangers(lines, int(strange_one.sum()))
     total -= _strangers(lines, len(lines.gain))
     return total
 
@@ -166,7 +173,8 @@ def _dying(lines: Lines, found: NDArray[np.intp], k: NDArray[np.intp]) -> float:
     octave = np.log2(found + 1.0)
     width = np.stack([np.ones_like(octave), octave], axis=1) * DECAY_SD
     left = np.log(decay) - DECAY_MEAN[0] - DECAY_MEAN[1] * octave
-    known = width @ width.T + np.diag(DECAY_SCATTER**2 + np.minimum(doubt, 2.0) ** 2)
+    known = width @ width.T
+    known.flat[:: len(k) + 1] += DECAY_SCATTER**2 + np.minimum(doubt, 2.0) ** 2
     factor = np.linalg.cholesky(known)
     z = np.linalg.solve(factor, left)
     tail = -0.5 * (DECAY_TAIL + 1) * np.log1p(z**2 / DECAY_TAIL)
@@ -183,23 +191,25 @@ def _envelope(
 
     A Gaussian process: levels in dB are a broad straight line in octaves and in hertz (a strip's
     near field dies as exp(-k d)), less a microphone's unknown deafness below LOW_HZ, each
-    coefficient with its own prior, and scatter (Rasmussen & Williams 2006, section 2.7).
+    coefficient with its own prior, and scatter (Rasmussen & Williams 2006, section 2.7; by the
+    matrix inversion lemma only a matrix of the coefficients is inverted).
     """
     octave = np.log2(np.arange(1, len(where) + 1))
     deaf = np.clip(LOW_DB_PER_OCTAVE * np.log2(LOW_HZ / where), 0.0, LOW_DEEPEST_DB)
     basis = np.stack([np.ones_like(octave), octave, where / 100.0, deaf], axis=1)
     mean = basis[:, 1:] @ SHAPE_MEAN + lines.level_db.max()
     width = basis * SHAPE_SD
-    here = width[found]
-    known = here @ here.T + np.eye(len(found)) * ENVELOPE_DB**2
-    factor = np.linalg.cholesky(known)
-    left = np.linalg.solve(factor, np.column_stack([lines.level_db[k] - mean[found], here]))
-    z, cross = left[:, 0], width @ left[:, 1:].T
-    strong = -0.5 * float(z @ z) - float(np.log(np.diag(factor)).sum())
-    strong -= 0.5 * len(found) * math.log(2 * math.pi)
-    expected = mean + cross @ z
-    variance = (width**2).sum(axis=1) - (cross**2).sum(axis=1) + ENVELOPE_DB**2
-    return strong, expected, np.sqrt(np.maximum(variance, 1.0))
+    here = width[found] / ENVELOPE_DB
+    left = (lines.level_db[k] - mean[found]) / ENVELOPE_DB
+    known = here.T @ here
+    known.flat[:: len(known) + 1] += 1.0
+    inverse = np.linalg.inv(known)
+    pull = here.T @ left
+    z = inverse @ pull
+    strong = -0.5 * float(left @ left - pull @ z) - 0.5 * float(np.linalg.slogdet(known)[1])
+    strong -= len(found) * math.log(ENVELOPE_DB * math.sqrt(2 * math.pi))
+    variance = np.einsum("ni,ij,nj->n", width, inverse, width) + ENVELOPE_DB**2
+    return strong, mean + width @ z, np.sqrt(variance)
 
 
 def _strangers(lines: Lines, count: int) -> float:
@@ -211,23 +221,19 @@ def _strangers(lines: Lines, count: int) -> float:
     return math.lgamma(count + 1) - count * math.log(width)
 
 
-def _missing(
-    lines: Lines, where: Samples, line: NDArray[np.intp], mean: Samples, scatter: Samples
-) -> float:
+def _missing(line: NDArray[np.intp], limit_db: Samples, mean: Samples, scatter: Samples) -> float:
     """Log probability that all partials that were not found lie below the noise."""
-    gone = np.flatnonzero(line[: len(where)] < 0)
+    gone = np.flatnonzero(line < 0)
     if len(gone) == 0:
         return 0.0
-    below = _normal_below((lines.limit_db(where[gone]) - mean[gone]) / scatter[gone])
+    below = _normal_below((limit_db[gone] - mean[gone]) / scatter[gone])
     highest = np.flatnonzero(line >= 0).max()
     weight = np.where(gone > highest, BEYOND_WEIGHT, 1.0)
-    plain = float((weight * np.log(CHANCE_SHARE + (1 - CHANCE_SHARE) * below)).sum())
-    best = plain
-    for m in NODES:  # plucked, or heard, where the partials m, 2m, 3m ... have a node
-        share = np.where((gone + 1) % m == 0, NODE_SHARE, CHANCE_SHARE)
-        cost = weight * np.log(share + (1 - share) * below)
-        best = max(best, float(cost.sum()) + NODE_PRIOR)
-    return best
+    cost = weight * np.log(CHANCE_SHARE + (1 - CHANCE_SHARE) * below)
+    at_node = weight * np.log(NODE_SHARE + (1 - NODE_SHARE) * below)
+    # plucked, or heard, where the partials m, 2m, 3m ... have a node
+    saved = ((gone + 1) % NODES == 0) @ (at_node - cost)
+    return float(cost.sum()) + max(0.0, float(saved.max()) + NODE_PRIOR)
 
 
 def _normal_below(x: Samples) -> Samples:

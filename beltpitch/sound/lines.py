@@ -30,6 +30,7 @@ COMPANION_RATIO = 0.3
 OFF_SERIES = 0.0015  # real partials lie off the stiff series by this much
 SLOWEST, FASTEST = 0.3, 300.0  # 1/s
 HIDDEN_GAIN = 2.0
+AROUND = np.linspace(-1.0, 1.0, 9)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,10 +59,13 @@ class Lines:
         """Level above which no line can hide there: what stands there and some noise more."""
         s = self.spectrum
         where = frequency_hz / s.step_hz - s.first
-        around = np.maximum(1.0, OFF_SERIES * where)[:, None] * np.linspace(-1.0, 1.0, 9)
-        near = np.clip((where[:, None] + around).astype(int), 0, s.gain.shape[1] - 1)
+        around = np.maximum(1.0, OFF_SERIES * where)[:, None] * AROUND
+        last = s.gain.shape[1] - 1
+        near = np.minimum(np.maximum((where[:, None] + around).astype(int), 0), last)
         over = np.minimum(LEAST_GAIN, s.gain[s.common][near].max(axis=1) + HIDDEN_GAIN)
-        floor = np.interp(where, np.arange(len(s.floor)), s.floor)
+        lower = np.minimum(np.maximum(where, 0.0), last - 1).astype(int)
+        share = np.minimum(np.maximum(where - lower, 0.0), 1.0)
+        floor = (1.0 - share) * s.floor[lower] + share * s.floor[lower + 1]
         out: Samples = DB * (floor + np.log(over))
         return out
 

@@ -50,23 +50,21 @@ def candidates_of(
         return []
     rough = _rough(lines, expected, count)
     done: list[Candidate] = []
-    for f, b in rough:
-        candidate = refined(lines, f, b)
-        inside = expected.low_hz <= candidate.frequency_hz <= expected.high_hz
-        twin = any(abs(math.log(candidate.string_hz / d.string_hz)) < SAME / 2 for d in done)
+    for rough_hz, rough_b in rough:
+        f, b = _refined(lines, rough_hz, rough_b)
+        inside = expected.low_hz <= f * math.sqrt(1.0 + b) <= expected.high_hz
+        twin = any(abs(math.log(f / d.string_hz)) < SAME / 2 for d in done)
         if inside and not twin:
-            done.append(candidate)
+            done.append(score(lines, f, b))
     return sorted(done, key=lambda c: -c.score)
 
 
-def refined(lines: Lines, string_hz: float, stiffness: float) -> Candidate:
-    """Fit (f_s, B) to the lines it explains, then score it in full."""
+def _refined(lines: Lines, string_hz: float, stiffness: float) -> tuple[float, float]:
+    """Fit (f_s, B) to the lines it explains."""
     f, b = string_hz, stiffness
     for highest, off in REFINING:
-        line = match(lines, f, b, off)
-        line[highest:] = -1
-        f, b = _fitted(lines, line, f, b)
-    return score(lines, f, b)
+        f, b = _fitted(lines, match(lines, f, b, off, highest), f, b)
+    return f, b
 
 
 def _fitted(lines: Lines, line: NDArray[np.intp], f: float, b: float) -> tuple[float, float]:
