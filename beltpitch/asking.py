@@ -144,14 +144,16 @@ def echoes(span: str | None = None, linear_mass: str | None = None) -> tuple[str
     return tuple(found)
 
 
-def typed(texts: Sequence[str]) -> Typed:
-    """Return frequencies measured by hand.
+def typed(texts: str | Sequence[str]) -> Typed:
+    """Return frequencies measured by hand, one for each pluck; a single text is one pluck.
 
     Raises
     ------
     RequestError
         If one cannot be read, or none is given, or it is no frequency of a belt.
     """
+    if isinstance(texts, str):
+        texts = (texts,)
     if not texts:
         raise RequestError('no frequency: give --frequency "66.3 Hz", once for each pluck')
     given = [q.positive(text, q.FREQUENCY, option="--frequency") for text in texts]

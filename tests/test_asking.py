@@ -35,6 +35,10 @@ def test_defaults_are_echoed_and_given_doubts_are_not() -> None:
     assert asking.typed(["66.3"]).echoes == ("frequency 66.3 Hz, taken as +/- 0.13 Hz",)
 
 
+def test_a_single_text_is_one_pluck() -> None:
+    assert asking.typed("66.3 Hz") == asking.typed(["66.3 Hz"])
+
+
 def test_typed_frequency_is_at_least_two_per_mille_doubtful() -> None:
     assert asking.typed(["66.300"]).u_hz[0] == pytest.approx(0.002 * 66.3 / math.sqrt(3))
     assert asking.typed(["66"]).u_hz[0] == pytest.approx(0.5 / math.sqrt(3))
