@@ -89,25 +89,33 @@ def series_hz(string_hz: float, stiffness: float, top_hz: float) -> Samples:
     return out
 
 
-def match(
-    lines: Lines, string_hz: float, stiffness: float, off: float, highest: int | None = None
-) -> NDArray[np.intp]:
-    """Index of the line nearest to each partial (up to ``highest``) within reach, -1 for none."""
-    where = series_hz(string_hz, stiffness, lines.top_hz)[:highest]
+def match(lines: Lines, string_hz: float, stiffness: float, off: float) -> NDArray[np.intp]:
+    """Index of the line nearest to each partial within reach, -1 for none."""
+    where = series_hz(string_hz, stiffness, lines.top_hz)
     if len(where) == 0:
         return np.full(1, -1, dtype=np.intp)
-    distance = np.abs(where[:, None] - lines.frequency_hz)
+    return nearest(lines, where, string_hz, off)
+
+
+def nearest(
+    lines: Lines, where: Samples, string_hz: float | Samples, off: float
+) -> NDArray[np.intp]:
+    """Index of the line nearest to each place within reach, -1 for none; any shape of places.
+
+    ``string_hz`` is that of the series the places belong to: one, or shaped to go with them.
+    """
+    distance = np.abs(where[..., None] - lines.frequency_hz)
     sigma = spread(lines, where, string_hz, off)
     inside = distance < REACH * sigma
     merit = np.where(inside, np.log(lines.gain) - 0.5 * (distance / sigma) ** 2, -np.inf)
-    best = merit.argmax(axis=1)
-    return np.asarray(np.where(inside[np.arange(len(where)), best], best, -1), np.intp)
+    best = merit.argmax(axis=-1)
+    return np.asarray(np.where(inside.any(axis=-1), best, -1), np.intp)
 
 
-def spread(lines: Lines, where: Samples, string_hz: float, off: float) -> Samples:
-    """Return the standard deviation of a line about its place, shape (partials, lines)."""
-    width = np.minimum(off * where, OFF_SPACING / REACH * string_hz)
-    out: Samples = np.sqrt(width[:, None] ** 2 + np.minimum(lines.u_hz, width[:, None]) ** 2)
+def spread(lines: Lines, where: Samples, string_hz: float | Samples, off: float) -> Samples:
+    """Return the standard deviation of a line about its place, shape (..., partials, lines)."""
+    width = np.minimum(off * where, OFF_SPACING / REACH * string_hz)[..., None]
+    out: Samples = np.sqrt(width**2 + np.minimum(lines.u_hz, width) ** 2)
     return out
 
 

@@ -25,7 +25,7 @@ from beltpitch.sound.evidence import (
     STRANGER_DB,
     STRANGERS_OVER_HZ,
     Candidate,
-    match,
+    nearest,
     score,
 )
 from beltpitch.sound.heard import FrequencyRange
@@ -50,8 +50,7 @@ def candidates_of(
         return []
     rough = _rough(lines, expected, count)
     done: list[Candidate] = []
-    for rough_hz, rough_b in rough:
-        f, b = _refined(lines, rough_hz, rough_b)
+    for f, b in zip(*_refined(lines, np.array(rough).reshape(-1, 2)), strict=True):
         inside = expected.low_hz <= f * math.sqrt(1.0 + b) <= expected.high_hz
         twin = any(abs(math.log(f / d.string_hz)) < SAME / 2 for d in done)
         if inside and not twin:
@@ -59,35 +58,46 @@ def candidates_of(
     return sorted(done, key=lambda c: -c.score)
 
 
-def _refined(lines: Lines, string_hz: float, stiffness: float) -> tuple[float, float]:
-    """Fit (f_s, B) to the lines it explains."""
-    f, b = string_hz, stiffness
+def _refined(lines: Lines, pairs: Samples) -> tuple[list[float], list[float]]:
+    """Fit each (f_s, B), shape (pairs, 2), to the lines it explains."""
+    f, b = pairs[:, :1], pairs[:, 1:]
     for highest, off in REFINING:
-        f, b = _fitted(lines, match(lines, f, b, off, highest), f, b)
-    return f, b
+        count = min(highest, max(1, int(lines.top_hz / float(f.min(initial=lines.top_hz)))))
+        n = np.arange(1, count + 1)
+        where = n * f * np.sqrt(1.0 + b * n**2)
+        line = nearest(lines, where, f, off)
+        f, b = _fitted(lines, np.where(where <= lines.top_hz, line, -1), f, b)
+    return f[:, 0].tolist(), b[:, 0].tolist()
 
 
-def _fitted(lines: Lines, line: NDArray[np.intp], f: float, b: float) -> tuple[float, float]:
-    """Least squares of (f_n / n)^2 = f_s^2 + (f_s^2 B) n^2, with the prior on B."""
-    found = np.flatnonzero(line >= 0)
-    if len(found) == 0:
-        return f, b
-    n = found + 1.0
-    hz = lines.frequency_hz[line[found]]
-    sigma = np.hypot(lines.u_hz[line[found]], OFF_SERIES * hz)
+def _fitted(
+    lines: Lines, line: NDArray[np.intp], f: Samples, b: Samples
+) -> tuple[Samples, Samples]:
+    """Least squares of (f_n / n)^2 = f_s^2 + (f_s^2 B) n^2, with the prior on B.
+
+    A row of ``line`` for each series; f and B as columns.
+    """
+    found = line >= 0
+    n = np.arange(1, line.shape[1] + 1)
+    hz = lines.frequency_hz[line]
+    sigma = np.hypot(lines.u_hz[line], OFF_SERIES * hz)
     square = (hz / n) ** 2
-    weight = (square * 2 * sigma / hz) ** -2.0
+    weight = np.where(found, (square * 2 * sigma / hz) ** -2.0, 0.0)
     prior = (f * f * STIFFNESS_SCALE) ** -2.0
-    a11, a12 = weight.sum(), (weight * n**2).sum()
-    a22 = (weight * n**4).sum() + prior
-    b1, b2 = (weight * square).sum(), (weight * square * n**2).sum()
+    a11, a12, b1, b2 = (
+        (weight * x).sum(axis=1, keepdims=True) for x in (1.0, n**2, square, square * n**2)
+    )
+    a22 = (weight * n**4).sum(axis=1, keepdims=True) + prior
     det = a11 * a22 - a12 * a12
-    if len(found) > 1 and det > 0:
-        slope = (a11 * b2 - a12 * b1) / det
-        square_s = (b1 - a12 * slope) / a11
-        if slope > 0 and square_s > 0:
-            return math.sqrt(square_s), slope / square_s
-    return math.sqrt(b1 / a11), 0.0
+    known = found.any(axis=1, keepdims=True)
+    a11 = np.where(known, a11, 1.0)
+    two = (found.sum(axis=1, keepdims=True) > 1) & (det > 0)
+    slope = (a11 * b2 - a12 * b1) / np.where(two, det, 1.0)
+    square_s = (b1 - a12 * slope) / a11
+    stiff = two & (slope > 0) & (square_s > 0)
+    soft_f, soft_b = np.where(known, np.sqrt(b1 / a11), f), np.where(known, 0.0, b)
+    square_s = np.where(stiff, square_s, 1.0)
+    return np.where(stiff, np.sqrt(square_s), soft_f), np.where(stiff, slope / square_s, soft_b)
 
 
 def _rough(lines: Lines, expected: FrequencyRange, count: int) -> list[tuple[float, float]]:
@@ -122,6 +132,12 @@ def _rough(lines: Lines, expected: FrequencyRange, count: int) -> list[tuple[flo
     return chosen
 
 
+def _emptiness(strongest_db: float, deaf_db: float | Samples) -> Samples:
+    """Return what an empty place costs."""
+    out: Samples = np.clip((strongest_db - np.minimum(deaf_db, LOW_DEEPEST_DB)) / 20.0, 0.0, 1.5)
+    return out
+
+
 def _quick(lines: Lines, pairs: Samples) -> Samples:
     """Rough merit of many candidates at once: strength explained, less the empty places."""
     count = int(min(200, lines.top_hz / pairs[:, 0].min()) + 1)
@@ -136,14 +152,14 @@ def _quick(lines: Lines, pairs: Samples) -> Samples:
     sigma = np.minimum(ROUGH_OFF * where, OFF_SPACING / REACH * pairs[:, :1])
     off = np.minimum(to_left, to_right) / sigma
     hit = off < REACH
+    strongest = lines.above_db.max()
+    worth = np.full(where.shape, -_emptiness(strongest, 0.0))
+    low = where < LOW_HZ
+    worth[low] = -_emptiness(strongest, LOW_DB_PER_OCTAVE * np.log2(LOW_HZ / where[low]))
     gap = max(lines.top_hz, STRANGERS_OVER_HZ) / len(lines.gain) * math.e
-    worth = np.log(gap / (2.5 * sigma)) - 0.5 * off**2
-    worth = worth + 1.0 + lines.above_db[near] / STRANGER_DB
-    inside = where <= lines.top_hz
-    strongest = (lines.above_db * 1.0).max()
-    deaf = np.clip(LOW_DB_PER_OCTAVE * np.log2(LOW_HZ / where), 0.0, LOW_DEEPEST_DB)
-    empty = np.clip((strongest - deaf) / 20.0, 0.0, 1.5)
-    gathered = np.cumsum(np.where(inside, np.where(hit, worth, -empty), 0.0), axis=1)
-    merit = gathered.max(axis=1)  # the series may end anywhere
+    said = np.log(gap / (2.5 * sigma[hit])) - 0.5 * off[hit] ** 2
+    worth[hit] = said + 1.0 + lines.above_db[near[hit]] / STRANGER_DB
+    worth[where > lines.top_hz] = 0.0
+    merit = np.cumsum(worth, axis=1).max(axis=1)  # the series may end anywhere
     out: Samples = merit - STIFFNESS_COST * np.log1p(pairs[:, 1] / STIFFNESS_FREE)
     return out
