@@ -1,7 +1,7 @@
 """Run the commands in README.md and the handbook and put their output there.
 
     python tests/readme.py                    README.md and every page of docs/
-    python tests/readme.py docs/spans.md      only these
+    python tests/readme.py docs/spans.md      only these; so too docs/pluck.png
 
 A block that begins with three backticks and ``console`` holds commands, each after ``$ `` and, if
 it is long, continued after a backslash; what follows a command is its output, line by line. A block
@@ -31,6 +31,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
+PICTURE = ROOT / "docs" / "pluck.png"
 README = ROOT / "README.md"
 DOCS = ROOT / "docs"
 BLOCK = re.compile(
@@ -137,12 +138,26 @@ def fresh(page: Path, folder: Path) -> str:
     return rendered(page.read_text("utf-8"), folder)
 
 
+def draw() -> None:
+    """Draw the demo's first pluck for the page on plucking, in few colours to stay small."""
+    from PIL import Image
+
+    command = f'recording y-left.wav --belt "2GT 9 mm" --span "286 mm" --picture {PICTURE}'
+    output_of(f"beltpitch {command}", plover())
+    with Image.open(PICTURE) as image:
+        few = image.convert("RGB").quantize(64)
+    few.save(PICTURE, optimize=True)
+
+
 def main(wanted: list[str]) -> None:
     """Renew the pages that are named, or all."""
-    made = [DOCS / "commands.md", DOCS / "python.md"]
+    made = [DOCS / "commands.md", DOCS / "python.md", PICTURE]
     for page in [Path(name).resolve() for name in wanted] or [*pages(), *made]:
         with tempfile.TemporaryDirectory() as folder, environment(XDG_DATA_HOME=folder):
-            page.write_text(fresh(page, Path(folder)), "utf-8")
+            if page == PICTURE:
+                draw()
+            else:
+                page.write_text(fresh(page, Path(folder)), "utf-8")
         sys.stdout.write(f"{page.name}\n")
 
 
