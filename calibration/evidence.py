@@ -18,6 +18,7 @@ from typing import Any
 ROOT = Path(__file__).resolve().parent.parent
 ACCURACY = ROOT / "docs" / "accuracy.md"
 SPEED = ROOT / "docs" / "speed.md"
+STUDY = ROOT / "docs" / "study.md"
 COVERED = ROOT / "docs" / "coverage.md"
 SHARED = ("corpus.py", "files.py", "measures.py", "ours.py", "peers.py", "simulator.py")
 SCRIPTS = {
@@ -32,8 +33,12 @@ def measured_files(document: Path) -> list[Path]:
     """Return the source files whose change makes the tables of a document stale, sorted.
 
     All of beltpitch/sound and beltpitch/belt, beltpitch/reading.py, the script that writes the
-    document and the modules it measures with.
+    document and the modules it measures with. For the page on studies: advice/study*.py.
     """
+    if document.name == STUDY.name:
+        advice = ROOT / "beltpitch" / "advice"
+        own = [*advice.glob("study_[jpqt]*.py"), ROOT / "calibration" / "studies.py"]
+        return sorted(own)
     found = [
         *(ROOT / "beltpitch" / "sound").rglob("*.py"),
         *(ROOT / "beltpitch" / "belt").rglob("*.py"),

@@ -53,6 +53,8 @@ CUBIC_FROM = 4  # highest level from which a cubic leaves the levels something t
 FEW_REPEATS = 3  # degrees of freedom below which repeats alone tell no scatter
 DRAWS = 1000
 SEED = 7
+LEAST = 1e-3  # of the spread of results: the least noise a Gaussian process can be told of
+LEAST_P = 0.001
 TINY = 1e-6  # of the spread of results: scatter below it is rounding
 
 
@@ -265,6 +267,10 @@ def _check(measure: Measure, data: Data) -> None:
 def _choice(parabola: Quadratic, data: Data) -> tuple[Method, str]:
     """Return which curve is used, and why."""
     p = parabola.lack_of_fit_p
+    if p is None and parabola.pure_dof:
+        return "quadratic", (
+            "quadratic: three tensions cannot tell a parabola from another curve; try a fourth"
+        )
     if p is None:
         return "quadratic", (
             "quadratic: without repeats nothing can tell whether the curve is a parabola; repeat a "
@@ -275,7 +281,7 @@ def _choice(parabola: Quadratic, data: Data) -> tuple[Method, str]:
     if p < NOTHING_AGAINST:
         sure = "is no parabola" if p < SIGNIFICANT else "may be no parabola"
         return "gaussian process", (
-            f"Gaussian process: the curve {sure} (lack of fit against the repeats, p = {p:.2g}; "
+            f"Gaussian process: the curve {sure} (lack of fit against the repeats, {p_words(p)}; "
             f"the quadratic is used above {NOTHING_AGAINST:g})"
         )
     if parabola.scatter > CLEAR * reach:
@@ -284,9 +290,14 @@ def _choice(parabola: Quadratic, data: Data) -> tuple[Method, str]:
             f"another curve (s = {parabola.scatter:.3g} on a curve that spans {reach:.3g})"
         )
     return "quadratic", (
-        f"quadratic: the repeats say nothing against a parabola (lack of fit p = {p:.2g}), "
-        f"curvature p = {parabola.curvature_p:.2g}"
+        f"quadratic: the repeats say nothing against a parabola (lack of fit {p_words(p)}), "
+        f"curvature {p_words(parabola.curvature_p)}"
     )
+
+
+def p_words(p: float) -> str:
+    """Return a probability as it is told; what is smaller than LEAST_P says no more."""
+    return f"p = {p:.2g}" if p >= LEAST_P else f"p < {LEAST_P:g}"
 
 
 def _process(parabola: Quadratic, data: Data) -> Process:
@@ -296,7 +307,7 @@ def _process(parabola: Quadratic, data: Data) -> Process:
     if parabola.pure_scatter is not None and parabola.pure_dof >= FEW_REPEATS:
         share = parabola.pure_scatter**2 * float(np.mean(parabola.weights))
         dof = parabola.pure_dof
-    variances = np.maximum(share / np.array(parabola.weights), (TINY * spread) ** 2)
+    variances = np.maximum(share / np.array(parabola.weights), (LEAST * spread) ** 2)
     return process(list(data.tension_n), list(data.cost), list(variances), dof)
 
 
@@ -402,7 +413,8 @@ def _by_draws(costs: Floats, grid: Floats) -> tuple[Word, tuple[float, float] | 
     half = (grid[1] - grid[0]) / 2
     ends = np.quantile(grid[at], [TAIL, 1 - TAIL])
     if low < TAIL and high < TAIL:
-        return "optimum", (float(ends[0] - half), float(ends[1] + half))
+        first, last = np.clip((ends[0] - half, ends[1] + half), grid[0], grid[-1])
+        return "optimum", (float(first), float(last))
     if low < TAIL or high < TAIL:
         return "upper edge" if low < TAIL else "lower edge", None
     return "hump" if low + high > 1 - TAIL else "noisy", None

@@ -96,6 +96,8 @@ def _at_edge(finding: Finding, field: Field) -> Next:
 
 def _narrowing(finding: Finding) -> Next:
     """Return the trial that narrows the interval of the vertex most."""
+    if finding.measure.target is not None and finding.word == "optimum":
+        return _confirmed(finding)
     parabola = finding.quadratic
     grid = finding.grid()
     z = parabola.z(grid)
@@ -117,6 +119,18 @@ def _narrowing(finding: Finding) -> Next:
     if widths[best] > NARROWER * now:
         words += ": hardly worth a cut"
     return Next(float(grid[best]), 1, words, half_width_n=(now, float(widths[best])))
+
+
+def _confirmed(finding: Finding) -> Next:
+    """Return the tension at which a wanted value is met, to be tried."""
+    at = np.array([finding.best_n])
+    now, value = float(finding.curve_u(at)[0]), finding.measure.value
+    after = now * finding.quadratic.scatter / np.hypot(now, finding.quadratic.scatter)
+    words = (
+        "whether the wanted value is met there; the doubt of the curve falls from "
+        f"{value(now, 2)} to {value(float(after), 2)}"
+    )
+    return Next(finding.best_n, 1, words)
 
 
 def _half_width(finding: Finding, covariance: Reals, dof: int) -> float:

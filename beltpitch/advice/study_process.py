@@ -1,7 +1,7 @@
 """A curve that need be no parabola: a Gaussian process with known noise (scikit-learn).
 
-The axis is the logarithm of tension, x from -1 to 1 over the range tried, because a belt changes
-more between 20 and 30 N than between 50 and 60 N. The prior is a parabola in x with free
+The axis is the root of tension, x from -1 to 1 over the range tried: a belt changes more between
+20 and 30 N than between 50 and 60 N, as its tone does. The prior is a parabola in x with free
 coefficients plus what departs from it: ``100 (1 + x x')^2 + a^2 Matern(5/2, l)``, results scaled to
 a spread of one. The noise is known from the repeats. Height and length of the departure are not
 fitted to one value, which few trials cannot tell, but averaged over a small grid by their marginal
@@ -80,9 +80,9 @@ def kernels() -> list[Any]:
 
 
 def scaled(tension_n: Sequence[float] | Floats, ends_n: tuple[float, float]) -> Floats:
-    """Return x: the logarithm of tension, -1 and 1 at the ends of the range tried."""
-    low, high = np.log(ends_n)
-    found: Floats = (2 * np.log(np.asarray(tension_n, dtype=float)) - low - high) / (high - low)
+    """Return x: the root of tension, -1 and 1 at the ends of the range tried."""
+    low, high = np.sqrt(ends_n)
+    found: Floats = (2 * np.sqrt(np.asarray(tension_n, dtype=float)) - low - high) / (high - low)
     return found
 
 

@@ -7,6 +7,9 @@ Barker and Diana 1974, Orear 1982). ``s`` is found so that chi^2 equals its degr
 (Mandel and Paule 1970). Fieller 1954 for the interval of the vertex: all x whose slope cannot be
 told from zero. Lack of fit and pure error as in any text on regression (Draper and Smith).
 
+Results are written with few digits: the least difference between two of them is taken for their
+step, and no scatter is believed that is smaller than the step's own (step over root 12).
+
 Conventions: arrays have shape (trials,); smaller is better.
 """
 
@@ -25,6 +28,7 @@ from beltpitch.estimate import student_cdf, student_quantile
 
 COVERAGE = 0.95
 ROUNDS = 4  # of the weights; the second differs from the first by far less than s
+ROUNDING = 1e-6  # of the spread of results: the least scatter there is
 SPLITS = 60  # halvings of the scatter that is looked for
 
 Floats = NDArray[np.float64]
@@ -185,18 +189,19 @@ def quadratic(
     centre, half = (x.max() + x.min()) / 2, (x.max() - x.min()) / 2
     z = (x - centre) / half
     design = np.stack([np.ones_like(z), z, z**2], axis=1)
-    known = doubt**2
+    known, least = doubt**2, _least(y)
     weights, s = np.ones_like(x), 0.0
     b = _solve(design, y, weights)
     for _ in range(ROUNDS):
         slope = (b[1] + 2 * b[2] * z) / half
         known = doubt**2 + (slope * own) ** 2
-        s = _scatter(design, y, known)
-        weights = 1 / np.maximum(s**2 + known, np.finfo(float).tiny)
+        s = max(_scatter(design, y, known), least)
+        weights = 1 / (s**2 + known)
         b = _solve(design, y, weights)
     covariance = np.linalg.inv(design.T @ (weights[:, None] * design))
     left = y - design @ b
     pure, pure_dof = _pure(left, weights, level)
+    pure = max(pure, pure_dof * float(weights.mean()) * least**2)
     chi2, dof = float(weights @ left**2), len(x) - 3
     return Quadratic(
         centre_n=float(centre),
@@ -213,6 +218,13 @@ def quadratic(
         between_p=_between(y, weights, level, pure_dof),
         weights=tuple(float(w) for w in weights),
     )
+
+
+def _least(y: Floats) -> float:
+    """Return the least scatter that is believed: rounding of the results, or of the arithmetic."""
+    steps = np.diff(np.unique(y))
+    tiny = ROUNDING * float(np.ptp(y))
+    return max(tiny, float(steps[steps > tiny].min(initial=np.inf)) / math.sqrt(12))
 
 
 def _solve(design: Floats, y: Floats, weights: Floats) -> Floats:
@@ -269,8 +281,6 @@ def f_tail(f: float, dof: tuple[int, int]) -> float:
 def _lack_of_fit(chi2: float, pure: float, pure_dof: int, dof: int) -> float | None:
     if not pure_dof or dof < 1:
         return None
-    if pure <= 0:
-        return 0.0 if chi2 > 0 else None
     return f_tail((chi2 - pure) / dof / (pure / pure_dof), (dof, pure_dof))
 
 
@@ -285,6 +295,5 @@ def _between(y: Floats, weights: Floats, level: NDArray[np.int64], pure_dof: int
     pure, _ = _pure(y, weights, level)
     flat = float(weights @ (y - (weights @ y) / weights.sum()) ** 2)
     count = int(level.max())
-    if pure <= 0:
-        return 0.0
+    pure = max(pure, pure_dof * float(weights.mean()) * _least(y) ** 2)
     return f_tail((flat - pure) / count / (pure / pure_dof), (count, pure_dof))

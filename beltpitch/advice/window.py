@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 Word = Literal["slack", "within", "tight", "unknown"]
 
+OWN_TARGET = "the user's own target"
 SURE = 0.90  # share of the preload's distribution that must lie on one side (project's rule)
 
 
@@ -65,6 +66,7 @@ def target_window(
     within: float,
     allowable_n: float | None = None,
     marks: tuple[Mark, ...] = (),
+    source: str = OWN_TARGET,
 ) -> Window:
     """Return the window of the user's own target.
 
@@ -78,6 +80,8 @@ def target_window(
         Allowable strand tension of the belt, where known; the window never reaches past it.
     marks
         Published figures to show beside it.
+    source
+        Where the target comes from.
 
     Raises
     ------
@@ -105,7 +109,7 @@ def target_window(
         high,
         rule,
         high_rule,
-        ("the user's own target",),
+        (source,),
         target_n,
         marks,
     )
@@ -148,6 +152,7 @@ def windows(
     *,
     target: tuple[float, float] | None = None,
     own_limit_n: float | None = None,
+    target_source: str = OWN_TARGET,
 ) -> Windows:
     """Return the recommended preload by belt, by duty and by target.
 
@@ -161,6 +166,8 @@ def windows(
         The user's own target in N and its tolerance as a fraction; it replaces the window.
     own_limit_n
         The most the user wants to see.
+    target_source
+        Where the target comes from, such as a study.
 
     Raises
     ------
@@ -174,7 +181,7 @@ def windows(
     by_target = None
     if target is not None:
         allowable = None if limits.allowable is None else limits.allowable.newtons
-        by_target = target_window(*target, allowable, marks)
+        by_target = target_window(*target, allowable, marks, target_source)
     return Windows(
         by_belt=limits.range,
         by_duty=by_duty,

@@ -26,6 +26,7 @@ COMMANDS = {
     "frequency": "What to listen for at a wanted tension.",
     "window": "What the tension should be, and by which rule.",
     "adjust": "Which way and how far to turn the tensioner.",
+    "study": "The best tension by trials: plan, record, learn.",
     "belts": "The belts known, each figure with its source.",
     "span": "Free span from pulleys, and where the tape runs.",
     "weigh": "Linear mass of a belt from a weighed piece.",

@@ -61,6 +61,10 @@ class BeltEntry:
         Name of its duty.
     target, within, limit
         The user's own target with its tolerance, and the most they want to see.
+    target_from
+        Where the target comes from, such as a study; None for the user's own choice.
+    study
+        File beside this one that holds the trials of its study.
     fitted
         When it was fitted: a new belt runs in.
     tensioner
@@ -85,6 +89,8 @@ class BeltEntry:
     target: str | None = None
     within: str | None = None
     limit: str | None = None
+    target_from: str | None = None
+    study: str | None = None
     fitted: dt.date | None = None
     tensioner: TensionerEntry | None = None
     note: str | None = None
@@ -312,6 +318,8 @@ BELT_KEYS: Mapping[str, Reader] = {
     "target": _amount(q.FORCE),
     "within": _share,
     "limit": _amount(q.FORCE),
+    "target_from": _words,
+    "study": _file_name,
     "fitted": _date,
     "tensioner": _tensioner_table,
     "note": _words,

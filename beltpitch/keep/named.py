@@ -17,7 +17,7 @@ from beltpitch.advice.axis import Layout
 from beltpitch.advice.duty import Demand, Motion, Pulley, Rotation, linear_demand, rotary_demand
 from beltpitch.advice.limits import limits_of
 from beltpitch.advice.tensioner import Tensioner
-from beltpitch.advice.window import Windows, windows
+from beltpitch.advice.window import OWN_TARGET, Windows, windows
 from beltpitch.belt.catalogue import Belt
 from beltpitch.belt.span import Span
 from beltpitch.errors import RequestError
@@ -102,7 +102,13 @@ def named(entry: BeltEntry, machine: str, duty: DutyEntry | None = None) -> Name
         machine=machine,
         belt=belt,
         span=_span(machine, entry, belt),
-        windows=windows(limits, demand, target=target, own_limit_n=limit),
+        windows=windows(
+            limits,
+            demand,
+            target=target,
+            own_limit_n=limit,
+            target_source=entry.target_from or OWN_TARGET,
+        ),
         demand=demand,
         tensioner=_tensioner(entry.tensioner),
         loop_m=_si(entry.loop, q.LENGTH, "loop"),
@@ -176,7 +182,7 @@ def _demand(duty: DutyEntry, entry: BeltEntry, belt: Belt) -> Demand:
         duty.drive,
         _motion(duty),
         pulley=pulley,
-        layout=_layout(duty, entry),
+        layout=layout_of(duty, entry),
         motor_torque_nm=_si(duty.torque, q.TORQUE, "torque"),
     )
 
@@ -220,7 +226,8 @@ def _rotation(duty: DutyEntry, belt: Belt) -> Rotation:
     )
 
 
-def _layout(duty: DutyEntry, entry: BeltEntry) -> Layout | None:
+def layout_of(duty: DutyEntry, entry: BeltEntry) -> Layout | None:
+    """Return the belt's lengths; None where one of them is not written."""
     loop = _si(entry.loop, q.LENGTH, "loop")
     near, travel = _si(duty.near, q.LENGTH, "near"), _si(duty.travel, q.LENGTH, "travel")
     if loop is None or near is None or travel is None:
