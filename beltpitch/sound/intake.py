@@ -109,15 +109,11 @@ class Intake:
         """Filter one slab; ``raw`` reaches the filter's delay beyond it."""
         finite = np.isfinite(raw)
         clean = raw if finite.all() else _mended(raw, finite)
-        per_hop = self.hop * self.factor
-        body = slice(0, self._raw_slab)
-        bad: Flags = np.asarray(~finite[body].reshape(SLAB_HOPS, per_hop).all(axis=1), np.bool_)
+        bad: Flags = np.asarray(~self._hops(finite).all(axis=1), np.bool_)
         for gap in self._gaps:
             if start <= gap < start + self._raw_slab:
-                bad[(gap - start) // per_hop] = True
-        clipped: Flags = np.asarray(
-            _clipped(clean[body]).reshape(SLAB_HOPS, per_hop).any(axis=1), np.bool_
-        )
+                bad[(gap - start) // (self.hop * self.factor)] = True
+        clipped: Flags = np.asarray(self._hops(_clipped(clean)).any(axis=1), np.bool_)
         whole = np.concatenate([self._past, clean])
         if self._delay:
             self._past = clean[self._raw_slab - self._delay : self._raw_slab].copy()
@@ -128,8 +124,13 @@ class Intake:
         if self.factor == 1:
             return whole
         windows = np.lib.stride_tricks.sliding_window_view(whole, len(self._taps))
-        out: Samples = windows[:: self.factor][: self.hop * SLAB_HOPS] @ self._taps
+        used = windows[:: self.factor][: self.hop * SLAB_HOPS]
+        out: Samples = np.ascontiguousarray(used) @ self._taps  # as it lies, the product is slow
         return out
+
+    def _hops(self, flags: Flags) -> Flags:
+        """Return the flags of the slab itself, hop by hop: shape (SLAB_HOPS, samples)."""
+        return flags[: self._raw_slab].reshape(SLAB_HOPS, -1)
 
 
 def _mended(raw: Samples, finite: Flags) -> Samples:
@@ -168,8 +169,10 @@ def _lowpass(factor: int, taps_per_factor: int = TAPS_PER_FACTOR) -> Samples:
 
 def _clipped(raw: Samples) -> Flags:
     """Mark samples in a run at the converter's end stop."""
-    size = np.abs(raw)
-    stop = (size >= FULL_SCALE) & (size <= BEYOND_SCALE)
     run: Flags = np.zeros(len(raw), dtype=np.bool_)
+    size = np.abs(raw)
+    if size.max(initial=0.0) < FULL_SCALE:
+        return run
+    stop = (size >= FULL_SCALE) & (size <= BEYOND_SCALE)
     run[1:] = stop[1:] & stop[:-1] & (np.sign(raw[1:]) == np.sign(raw[:-1]))
     return run

@@ -53,7 +53,8 @@ class Watch:
         self._band = slice(max(1, round(LOWEST_HZ / step)), round(HIGHEST_HZ / step) + 1)
         self._past = np.zeros((FRAME_HOPS - 1) * hop)
         self._quiet: deque[Samples] = deque(maxlen=FLOOR_SLABS)
-        self._power: Samples | None = None  # the last LAG_HOPS frames
+        self._level: Samples | None = None  # of the floor; None when it must be found anew
+        self._before: Samples | None = None  # log power of the last LAG_HOPS frames
 
     def powers(self, samples: Samples) -> Samples:
         """Return the power of the slab's frames, shape (SLAB_HOPS, bins in the band)."""
@@ -72,24 +73,26 @@ class Watch:
     def learn(self, power: Samples) -> None:
         """Take the frames of a quiet slab into the floor."""
         self._quiet.append(power.mean(axis=0))
+        self._level = None
 
     def forget(self) -> None:
         """Drop the floor, as when a fan was switched on."""
         self._quiet.clear()
+        self._level = None
 
     def measure(self, power: Samples) -> Frames:
         """Compare the slab's frames with the floor and with one frame length ago."""
-        level = self._floor()
-        floor = self._over() * level
-        if self._power is None:
-            self._power = np.repeat(level[None], LAG_HOPS, axis=0)
-        history = np.concatenate([self._power, power])
-        self._power = history[-LAG_HOPS:]
-        past = OVER_PAST * np.maximum(history[:SLAB_HOPS], history[1 : SLAB_HOPS + 1])
-        log_power = np.log(power)
-        log_floor = np.log(floor)
-        flux = np.maximum(0.0, log_power - np.maximum(log_floor, np.log(past))).sum(axis=1)
-        excess = np.maximum(0.0, log_power - log_floor).sum(axis=1)
+        if self._level is None:
+            self._level = np.log(self._floor())
+        if self._before is None:
+            self._before = np.repeat(self._level[None], LAG_HOPS, axis=0)
+        now = np.log(power)
+        floor = math.log(self._over()) + self._level
+        history = np.concatenate([self._before, now])
+        self._before = history[-LAG_HOPS:]
+        past = math.log(OVER_PAST) + np.maximum(history[:SLAB_HOPS], history[1 : SLAB_HOPS + 1])
+        flux = np.maximum(0.0, now - np.maximum(floor, past)).sum(axis=1)
+        excess = np.maximum(0.0, now - floor).sum(axis=1)
         return Frames(flux, excess)
 
     def _over(self) -> float:
@@ -106,8 +109,9 @@ class Watch:
             only = self._quiet[0]
             out: Samples = np.maximum(only, _smooth(only))
             return out
-        floor: Samples = np.median(np.stack(self._quiet), axis=0)
-        return floor
+        ranked = np.sort(np.stack(self._quiet), axis=0)  # quicker than a median of so few
+        middle: Samples = 0.5 * (ranked[(len(ranked) - 1) // 2] + ranked[len(ranked) // 2])
+        return middle
 
 
 def _smooth(power: Samples) -> Samples:

@@ -160,8 +160,8 @@ def _add_tones(
         for tone, mean_square in zip(noise.line_hz[seen], noise.line_power[seen], strict=True):
             mid = round((tone - float(bins[0])) / step)
             near = slice(max(0, mid - reach), max(0, mid + reach))
-            skirt = (1.0 + ((bins[near] - tone) / width) ** 2) ** -2.0
-            expected[row, near] += TONE_MARGIN * 0.5 * mean_square * sums[row] * skirt
+            away = 1.0 + ((bins[near] - tone) / width) ** 2
+            expected[row, near] += TONE_MARGIN * 0.5 * mean_square * sums[row] / (away * away)
 
 
 def _peaks(
@@ -238,10 +238,12 @@ def _decays(
     decay = np.empty(len(at))
     amplitude = np.empty(len(at))
     log_response = np.log(responses)
-    for i, (k, s) in enumerate(zip(at, slow, strict=True)):
-        ratio = 0.5 * np.log(power[s, k] / power[s + 1, k])
+    ratio = 0.5 * np.log(power[slow, at] / power[slow + 1, at])
+    for s in range(len(WINDOW_DECAYS) - 1):
         curve = log_response[s] - log_response[s + 1]  # falls as the decay grows
-        decay[i] = np.interp(-ratio, -curve, DECAY_GRID)
-        reply = np.interp(decay[i], DECAY_GRID, responses[which[i]])
-        amplitude[i] = 2.0 * np.sqrt(power[which[i], k]) / reply
+        decay[slow == s] = np.interp(-ratio[slow == s], -curve, DECAY_GRID)
+    for w in range(len(WINDOW_DECAYS)):
+        here = which == w
+        reply = np.interp(decay[here], DECAY_GRID, responses[w])
+        amplitude[here] = 2.0 * np.sqrt(power[w, at[here]]) / reply
     return decay, amplitude
