@@ -396,8 +396,7 @@ def _drawn(
     """Return drawn curves, shape (draws, grid), and the middle one."""
     if method == "gaussian process":
         assert curve is not None
-        inside = [np.interp(grid, curve.tension_n, one) for one in curve.draws]
-        return np.stack(inside), curve.value(grid)
+        return curve.draws_at(grid), curve.value(grid)
     rng = np.random.default_rng(SEED)
     shift = rng.multivariate_normal(np.zeros(3), np.array(parabola.covariance), DRAWS)
     wider = np.sqrt(parabola.dof / rng.chisquare(parabola.dof, DRAWS))

@@ -66,6 +66,15 @@ class Process:
         """Return its standard uncertainty there."""
         return np.asarray(np.interp(tension_n, self.tension_n, self.u))
 
+    def draws_at(self, tension_n: Floats) -> Floats:
+        """Return the drawn curves there, shape (draws, len(tension_n))."""
+        step = float(self.tension_n[1] - self.tension_n[0])
+        at = np.clip((tension_n - self.tension_n[0]) / step, 0, GRID - 1)
+        left = np.minimum(at.astype(int), GRID - 2)
+        share = at - left
+        found: Floats = (1 - share) * self.draws[:, left] + share * self.draws[:, left + 1]
+        return found
+
 
 def kernels() -> list[Any]:
     """Return the settings of the prior, as scikit-learn's kernels; nothing in them is fitted."""
