@@ -54,8 +54,9 @@ def pair(
     what: Annotated[
         list[str] | None,
         typer.Argument(
-            metavar="[NAME | NAME NAME | FILE FILE]",
-            help="A pair of the machine file, two of its belts, or two recordings; none to listen.",
+            metavar="[NAME | NAME NAME] [FILE FILE]",
+            help="A pair of the machine file, or two of its belts; two recordings; neither to "
+            "listen without names.",
             show_default=False,
         ),
     ] = None,
@@ -122,14 +123,13 @@ def pair(
     one_thread()
     o.checked_unit(unit)
     over = k.belt_options(options)
-    words = what or []
-    files = _files(words, machine)
+    words, files = _parted(what or [], machine)
     spans = _spans(span)
-    asked = _asked(words if not files else [], machine, over, spans, ends, target_within)
+    asked = _asked(words, machine, over, spans, ends, target_within)
     plan = _Plan(
         asked=asked,
-        names=_names(names, asked, files, named=bool(words) and not files),
-        within=_within(within, asked, words if not files else []),
+        names=_names(names, asked, files, named=bool(words)),
+        within=_within(within, asked, words),
         same_span=len(spans) == 1 or all(a.span is None for a in asked),
         one_roll=not two_rolls,
         expected=asking_range(low, high),
@@ -150,7 +150,7 @@ def pair(
     if files and not (first or second):
         readings = _recorded(plan, files)
     else:
-        _refuse_both(words)
+        _refuse_both(what or [])
         readings, files = _typed(plan, first, second), []
     code = _compared(plan, readings, json=json, unit=unit)
     if to_keep:
@@ -195,10 +195,16 @@ class _Plan:
 # --- what was asked for -------------------------------------------------------------------------
 
 
-def _files(words: Sequence[str], machine: Path | None) -> list[Path]:
-    """Return the recordings, if that is what the words are.
+def _parted(words: Sequence[str], machine: Path | None) -> tuple[list[str], list[Path]]:
+    """Return the names, and the two recordings that stand alone or after them."""
+    files = _files(words[-TWO:], machine, alone=len(words) == TWO)
+    return list(words[:-TWO] if files else words), files
 
-    Two words are recordings where such files are there, or where no machine file could know them.
+
+def _files(words: Sequence[str], machine: Path | None, *, alone: bool) -> list[Path]:
+    """Return the recordings, if that is what two words are.
+
+    They are where such files are there, or, alone, where no machine file could know them.
     """
     paths = [Path(word) for word in words]
     if len(paths) != TWO:
@@ -209,7 +215,8 @@ def _files(words: Sequence[str], machine: Path | None) -> list[Path]:
     from beltpitch.keep.machine import find
 
     looks_like_files = any(there) or any(path.suffix for path in paths)
-    return paths if looks_like_files or (machine is None and find() is None) else []
+    nobody_knows = alone and machine is None and find() is None
+    return paths if looks_like_files or nobody_knows else []
 
 
 def _spans(span: Sequence[str] | None) -> tuple[str, ...]:

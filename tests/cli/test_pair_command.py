@@ -222,6 +222,17 @@ def test_a_pair_of_the_machine_file(capsys: Capture, machine: Path) -> None:
     assert "linear mass" in {line["input"] for line in whole["cancelled"]}
 
 
+def test_two_recordings_of_a_pair_of_the_machine_file(
+    capsys: Capture, machine: Path, recordings: tuple[Path, Path, Path]
+) -> None:
+    left, right, _ = (str(path) for path in recordings)
+    named = run_json(capsys, "y", left, right, "--machine", str(machine), "--no-keep")
+    assert named["names"] == ["y-left", "y-right"]
+    assert named["readings"][0]["belt"] == "2GT 9 mm"
+    code, _, err = run(capsys, "x", left, right, "--machine", str(machine), "--no-keep")
+    assert (code, "x" in err) == (2, True)
+
+
 def test_two_belts_of_the_machine_file(capsys: Capture, machine: Path) -> None:
     whole = run_json(capsys, "y-right", "y-left", *LIKE)
     assert whole["names"] == ["y-right", "y-left"]
