@@ -17,6 +17,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 DOF_AS_NORMAL = 2000  # beyond this Student's t differs from the normal by less than 1 part in 1000
+# Where a part of so few degrees of freedom makes more than this share of the variance, the linear
+# budget's interval is replaced by that of the distributions themselves. In repeated trials of three
+# plucks of their own scatter the linear one holds the truth in 92.7 to 95.0 %, the other in 95.0 to
+# 97.6 %, and this choice between the two in 94.8 to 95.5 % (calibration/intervals.py).
+FEW_DOF, RULING_SHARE = 2.5, 0.35
+STEPS = 24  # of the convolution, over 6 standard uncertainties of the rest
+REACH = 6.0
+CLOSE = 1e-6  # of a half-width that is found by bisection
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,12 +108,51 @@ class Estimate:
         return 1 / lost if lost > 0 else math.inf
 
     def interval(self, coverage: float = 0.95) -> tuple[float, float]:
-        """Return the expanded interval (low, high) at `coverage` (GUM G.3.2, G.6.4)."""
+        """Return the expanded interval (low, high) at `coverage`.
+
+        By the linear budget (GUM G.3.2, G.6.4), or by `propagated` where that is nearer.
+        """
+        if self.ruled_by_few:
+            return self.propagated(coverage)
         half = student_quantile((1 + coverage) / 2, self.dof) * self.u
         return self.value - half, self.value + half
 
+    @property
+    def ruled_by_few(self) -> bool:
+        """Whether a part of very few degrees of freedom makes much of the uncertainty.
+
+        In repeated trials the interval by propagated distributions is then nearer its coverage.
+        """
+        few = self._fewest()
+        return few is not None and few.dof < FEW_DOF and few.u**2 > RULING_SHARE * self.u**2
+
+    def _fewest(self) -> Part | None:
+        """Return the largest part among those of the fewest degrees of freedom; None if none."""
+        return min(merged(self.parts), key=lambda p: (p.dof, -abs(p.u)), default=None)
+
+    def propagated(self, coverage: float = 0.95) -> tuple[float, float]:
+        """Return the interval of the distributions themselves (JCGM 101, 5.2 and 6.4.9.2).
+
+        The part of the fewest degrees of freedom is a scaled Student's t, the rest is normal;
+        their sum is convolved instead of drawn.
+        """
+        few = self._fewest()
+        if few is None or self.u == 0:
+            return self.value, self.value
+        rest = Estimate(0.0, tuple(p for p in merged(self.parts) if p.key != few.key))
+        low, high = 0.0, student_quantile((1 + coverage) / 2, few.dof) * abs(few.u)
+        high += student_quantile((1 + coverage) / 2, rest.dof) * rest.u
+        while high - low > CLOSE * high:
+            middle = (low + high) / 2
+            inside = _sum_within(middle, abs(few.u), few.dof, rest.u)
+            low, high = (middle, high) if inside < coverage else (low, middle)
+        return self.value - high, self.value + high
+
     def probability_below(self, limit: float) -> float:
-        """Return the probability that the quantity lies below `limit` (scaled, shifted t)."""
+        """Return the probability that the quantity lies below `limit` (scaled, shifted t).
+
+        By the linear budget, whichever way the interval is made.
+        """
         if self.u == 0:
             return 1.0 if self.value < limit else 0.0
         return student_cdf((limit - self.value) / self.u, self.dof)
@@ -235,6 +282,20 @@ def student_cdf(t: float, dof: float) -> float:
             term *= cos2 * (k + 1) / (k + 2)
         inside = math.sin(theta) * total
     return 0.5 + math.copysign(inside / 2, t)
+
+
+def _sum_within(half: float, t_u: float, dof: float, normal_u: float) -> float:
+    """Return P(|t_u t + normal_u z| <= half), t of Student's law and z normal, independent."""
+    if normal_u == 0:
+        return 2 * student_cdf(half / t_u, dof) - 1
+    total = weight = 0.0
+    for k in range(STEPS + 1):  # even steps of a smooth even density: nearly exact
+        z = REACH * k / STEPS
+        here = math.exp(-z * z / 2) * (2 if k else 1)
+        up, down = (half - normal_u * z) / t_u, (-half - normal_u * z) / t_u
+        total += here * (student_cdf(up, dof) - student_cdf(down, dof))
+        weight += here
+    return total / weight
 
 
 def student_quantile(p: float, dof: float) -> float:

@@ -36,6 +36,10 @@ COVERAGE = 0.95  # of the intervals that are shown
 # common practice, no source (design decision).
 BORROWED_SCATTER, BORROWED_DOF = 0.003, 4.0
 OWN_SCATTER_FROM = 3  # plucks
+PROPAGATED = (
+    "the interval by propagation of distributions (JCGM 101): the scatter of so few plucks rules, "
+    "and the linear budget (GUM) would claim too much"
+)
 CLOCK = 100e-6  # limit of a sound card's rate: physics notes, section 8
 
 
@@ -301,6 +305,8 @@ def _with_tension(reading: Reading, found: Strung) -> Reading:
         preload=one_strand(found.tension, key=key),
         corrections=found.corrections,
     )
+    if found.tension.ruled_by_few:
+        reading = replace(reading, echoes=(*reading.echoes, PROPAGATED))
     return _saying(reading, *found.warnings)
 
 

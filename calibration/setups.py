@@ -32,7 +32,7 @@ AIR_KG_PER_M3 = 1.204
 WEIGHED_U, FINE_U_M, TAPE_LIMIT_M, TRAVEL_U_M = 0.005, 0.2e-3, 1e-3, 0.2e-3
 SCATTER, SCATTER_DOF = 0.003, 4
 STRAIN = (1 / 3000, 1 / 300)
-CLAMPED_SHARE, WEIGHED_SHARE, SINGLE_SHARE = 0.15, 0.5, 0.6
+CLAMPED_SHARE, WEIGHED_SHARE, SINGLE_SHARE = 0.15, 0.5, 0.7
 SHORTEST_PITCHES, SHORTEST_WIDTHS, SHORTEST_M, LONGEST_M = 15, 3.0, 0.06, 3.0
 SNR_DB = (15.0, 35.0)
 GAP_S, TAIL_S = 1.2, 1.2
@@ -103,6 +103,8 @@ class Wish:
 class Setup:
     """A measurement to be made: texts as a user would give them, and what is true.
 
+    ``xi`` is by the stiffness that the catalogue states: who sorts by the true one picks the belts
+    that are stiffer than stated.
     ``second`` and ``travel`` are those of another park with a shorter span, None without.
     """
 
@@ -148,10 +150,16 @@ def setup(wish: Wish, seed: int) -> Setup:
         span=_span_text(rng, case.span_m, known, clamped=clamped, fine=weighed),
         ends="clamp" if clamped else "pulley",
         case=case,
-        xi=case.span_m * math.sqrt(case.tension_n / case.bending_n_m2),
+        xi=_stated_xi(known, case),
         second=second,
         travel=travel,
     )
+
+
+def _stated_xi(known: Belt, case: simulator.Case) -> float:
+    """Return ``L sqrt(T/EI)`` with the stiffness that the catalogue states, as a user has it."""
+    assert known.ei_n_m2 is not None
+    return case.span_m * math.sqrt(case.tension_n / known.ei_n_m2.value)
 
 
 def _string(

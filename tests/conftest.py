@@ -1,4 +1,4 @@
-"""For every test: one BLAS thread, and nobody's own book is touched.
+"""For every test: one BLAS thread, no wall clock, and nobody's own book is touched.
 
 One thread as `beltpitch.sound` asks for, also where numpy comes first.
 """
@@ -7,6 +7,10 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("house", deadline=None)  # a busy machine is no fault of the code
+settings.load_profile("house")
 
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")

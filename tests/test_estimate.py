@@ -233,3 +233,45 @@ def test_interval_and_probability_agree(p: float, dof: float) -> None:
     low, high = x.interval(p)
     assert x.probability_below(high) - x.probability_below(low) == pytest.approx(p, abs=1e-9)
     assert x.probability_below(40.0) == pytest.approx(0.5)
+
+
+# --- the distributions themselves (JCGM 101) where few degrees of freedom rule --------------------
+
+
+@pytest.mark.parametrize(("few_u", "rest_u", "dof"), [(3.0, 1.0, 2), (1.0, 1.0, 2), (2.0, 1.0, 1)])
+def test_the_convolved_interval_is_that_of_drawn_sums(
+    few_u: float, rest_u: float, dof: float
+) -> None:
+    x = Estimate(5.0, (Part("plucks", "a", few_u, dof), Part("mass", "b", rest_u)))
+    rng = np.random.default_rng(3)
+    drawn = few_u * rng.standard_t(dof, 400_000) + rest_u * rng.standard_normal(400_000)
+    low, high = x.propagated()
+    assert high - 5 == pytest.approx(np.quantile(np.abs(drawn), 0.95), rel=0.02)
+    assert low + high == pytest.approx(10.0)
+
+
+def test_the_interval_is_chosen_by_who_rules() -> None:
+    few = Estimate(0.0, (Part("plucks", "a", 2.0, 2), Part("mass", "b", 1.0)))
+    assert few.ruled_by_few
+    assert few.interval() == few.propagated()
+    many = Estimate(0.0, (Part("plucks", "a", 2.0, 4), Part("mass", "b", 1.0)))
+    little = Estimate(0.0, (Part("plucks", "a", 0.5, 2), Part("mass", "b", 1.0)))
+    for x in (many, little, Estimate(1.0)):
+        assert not x.ruled_by_few
+        half = student_quantile(0.975, x.dof) * x.u
+        assert x.interval() == pytest.approx((x.value - half, x.value + half))
+    assert Estimate(1.0).propagated() == (1.0, 1.0)
+
+
+def test_the_choice_holds_what_it_says_in_repeated_trials() -> None:
+    """Three plucks of their own scatter, twice the rest: the linear interval holds 92.7 %."""
+    rng = np.random.default_rng(5)
+    shown = np.geomspace(0.02, 12.0, 50)  # half-widths in between are read from these
+    found = [Estimate(0.0, (Part("plucks", "a", s, 2), Part("mass", "b", 1.0))) for s in shown]
+    used = [x.interval()[1] for x in found]
+    plain = [student_quantile(0.975, x.dof) * x.u for x in found]
+    trials = 20_000
+    scatter = 2 * np.sqrt(rng.chisquare(2, trials) / 2)
+    error = np.abs(2 * rng.standard_normal(trials) + rng.standard_normal(trials))
+    assert np.mean(error <= np.interp(scatter, shown, plain)) < 0.935
+    assert 0.945 < np.mean(error <= np.interp(scatter, shown, used)) < 0.96

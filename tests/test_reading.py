@@ -61,6 +61,17 @@ def test_three_plucks_use_their_own_scatter_and_two_borrow_it() -> None:
     assert two.dof == 4
 
 
+def test_three_plucks_that_scatter_much_say_how_their_interval_was_made() -> None:
+    def said(reading: Reading) -> bool:
+        return any("JCGM 101" in words for words in reading.echoes)
+
+    scattered = typed("66.3 Hz", "67.9 Hz", "65.1 Hz")
+    assert known(scattered.tension).interval() == known(scattered.tension).propagated()
+    assert said(scattered)
+    assert not said(typed("66.3 Hz", "66.4 Hz", "66.35 Hz"))
+    assert not said(typed("66.3 Hz", "67.9 Hz"))
+
+
 def test_a_faint_pluck_counts_less() -> None:
     clear = frequency_of([66.0, 66.0, 70.0], [0.01, 0.01, 4.0], "k")
     assert clear.value == pytest.approx(66.0, abs=0.02)
