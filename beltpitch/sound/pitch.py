@@ -13,12 +13,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from beltpitch.sound import reasons
-from beltpitch.sound.block import Samples
+from beltpitch.sound.begins import begins
+from beltpitch.sound.decision import Decision, Evidence, decide
 from beltpitch.sound.evidence import Candidate
 from beltpitch.sound.fit import Start, chosen, fit
 from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck, Partial, Pitch
@@ -33,28 +34,11 @@ from beltpitch.sound.strands import beside, neighbour_of
 LEAST_QUALITY = 0.92
 SETTLE_S = 0.004  # the finger has left the belt
 SHORTEST_S = 0.05
-SAME_TONE = 0.01
-CELL = 0.0025  # width of a candidate in log frequency
-NULL_BONUS = -6.0  # log odds of a sound that begins being no pluck, before it is heard
-TEMPER = 1.0  # below 1 it would soften the scores
-REPEAT_SHARE = 0.4  # what a further pluck adds: they err alike
 DECAYING = 0.3  # 1/s: strings ring for three seconds at most
 ASTRAY = 0.008  # relative; lines alone are good to a third of it
-CLEAR_SCORE = 12.0  # nats: a series that stands by itself
 FAINT_GAIN = 20.0  # nats of the strongest line: below it nothing can be told
 STEADY_RECORD_S = 0.5
 ON_HUM_HZ = 1.5
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Evidence:
-    """One pluck, ready to be judged: its sound, lines and candidates, or a reason."""
-
-    pluck: Pluck
-    sound: Samples
-    lines: Lines | None
-    candidates: list[Candidate]
-    reason: str | None
 
 
 def pitch_of(pluck: Pluck, expected: FrequencyRange) -> HeardPluck:
@@ -85,7 +69,7 @@ def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> Heard:
     """
     evidence = [_evidence(p, expected) for p in plucks]
     steady = _steady(plucks)
-    joint = _joint(evidence, expected)
+    joint = decide(evidence, expected)
     heard = [_one(e, joint) for e in evidence]
     heard = set_aside(heard)
     listed = [h for h in heard if h.onset_s is not None and _worth_naming(h, heard)]
@@ -94,23 +78,23 @@ def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> Heard:
     return Heard(tuple(listed), steady, reason=_why_none(evidence, heard))
 
 
-def _evidence(pluck: Pluck, expected: FrequencyRange) -> _Evidence:
+def _evidence(pluck: Pluck, expected: FrequencyRange) -> Evidence:
     start = pluck.clear + round(SETTLE_S * pluck.rate_hz)
     sound = pluck.samples[start:]
     reason = pluck.refused
     if reason is None and len(sound) < SHORTEST_S * pluck.rate_hz:
         reason = reasons.TOO_SHORT
     if reason is not None:
-        return _Evidence(pluck, sound, None, [], reason)
+        return Evidence(pluck, sound, None, [], reason)
     lines = lines_of(spectrum_of(sound, pluck.rate_hz, pluck.noise))
     if float(lines.gain.max(initial=0.0)) < FAINT_GAIN:
-        return _Evidence(pluck, sound, lines, [], None)
+        return Evidence(pluck, sound, lines, [], None)
     candidates = candidates_of(lines, expected)
     if len(sound) > STEADY_RECORD_S * pluck.rate_hz:
         candidates = [c for c in candidates if _dies(lines, c)]
         if not candidates and len(lines.gain) > 0:
             reason = reasons.SUSTAINED
-    return _Evidence(pluck, sound, lines, candidates, reason)
+    return Evidence(pluck, sound, lines, candidates, reason, begins(pluck, lines))
 
 
 def _dies(lines: Lines, candidate: Candidate) -> bool:
@@ -123,75 +107,34 @@ def _dies(lines: Lines, candidate: Candidate) -> bool:
     return float((weight * decay).sum() / weight.sum()) > DECAYING
 
 
-def _prior(frequency_hz: float, expected: FrequencyRange) -> float:
-    """Log prior of a cell of relative width CELL there."""
-    wide = math.log(expected.high_hz / expected.low_hz)
-    flat = math.log(CELL / wide)
-    if not expected.weights:
-        return flat
-    hz, weight = np.array(expected.weights).T
-    mean = np.interp(
-        np.linspace(math.log(expected.low_hz), math.log(expected.high_hz), 101), np.log(hz), weight
-    )
-    here = np.interp(math.log(frequency_hz), np.log(hz), weight)
-    return flat + math.log(max(float(here), 1e-3) / max(float(mean.mean()), 1e-3))
-
-
-def _joint(evidence: list[_Evidence], expected: FrequencyRange) -> tuple[float, float] | None:
-    """Fundamental that explains all plucks best, with its probability."""
-    pool: list[Candidate] = [c for e in evidence for c in e.candidates]
-    if not pool:
-        return None
-    frequencies: list[float] = []
-    for c in sorted(pool, key=lambda c: -c.score):
-        if all(abs(math.log(c.frequency_hz / f)) > SAME_TONE for f in frequencies):
-            frequencies.append(c.frequency_hz)
-    scores = []
-    for f in frequencies:
-        total = _prior(f, expected)
-        each = sorted((max(0.0, TEMPER * _score_at(e, f)) for e in evidence), reverse=True)
-        total += sum(s if k == 0 else REPEAT_SHARE * s for k, s in enumerate(each))
-        scores.append(total)
-    top = np.array([*scores, NULL_BONUS])
-    share = np.exp(top - top.max())
-    share /= share.sum()
-    best = int(np.argmax(scores))
-    return frequencies[best], float(share[best])
-
-
-def _score_at(e: _Evidence, f: float) -> float:
-    near = [c.score for c in e.candidates if abs(math.log(c.frequency_hz / f)) <= SAME_TONE]
-    return max(near, default=0.0)
-
-
-def _one(e: _Evidence, joint: tuple[float, float] | None) -> HeardPluck:
+def _one(e: Evidence, joint: Decision | None) -> HeardPluck:
     """Return the verdict on one pluck, given what all say together."""
     onset = e.pluck.onset_s
     if e.reason is not None:
         return HeardPluck(onset, None, used=False, reason=e.reason)
     if joint is None or e.lines is None:
         return HeardPluck(onset, None, used=False, reason=reasons.NO_SERIES)
-    f, quality = joint
-    near = [c for c in e.candidates if abs(math.log(c.frequency_hz / f)) <= SAME_TONE]
-    if not near or near[0].score <= 0:
-        return _another(e, f)
-    if quality < LEAST_QUALITY:
-        return HeardPluck(onset, None, used=False, reason=_unclear(e, quality))
-    neighbour = neighbour_of(e.lines, near[0])
+    own = e.near(joint.frequency_hz)
+    if own is None:
+        return _another(e, joint.frequency_hz)
+    doubt = _doubt(e, joint)
+    if doubt is not None:
+        return HeardPluck(onset, None, used=False, reason=doubt)
+    neighbour = neighbour_of(e.lines, own)
     if neighbour is not None and neighbour.rivals:
-        told = reasons.TWO_STRANDS.format(one=near[0].frequency_hz, other=neighbour.frequency_hz)
+        told = reasons.TWO_STRANDS.format(one=own.frequency_hz, other=neighbour.frequency_hz)
         return HeardPluck(onset, None, used=False, reason=told)
-    pitch = _measured(e, near[0], quality)
+    pitch = _measured(e, own, joint.quality)
     if isinstance(pitch, str):
         return HeardPluck(onset, None, used=False, reason=pitch)
-    said = pitch.warnings + beside(e.lines, near[0], neighbour)
+    said = pitch.warnings + beside(e.lines, own, neighbour)
     return HeardPluck(onset, replace(pitch, warnings=said), used=True, reason=None)
 
 
-def _another(e: _Evidence, f: float) -> HeardPluck:
+def _another(e: Evidence, f: float) -> HeardPluck:
     """Return a pluck that does not hold the tone decided on: another tone, or no string at all."""
-    own = e.candidates[0] if e.candidates else None
-    if own is None or own.score < CLEAR_SCORE:
+    own = e.clear
+    if own is None:
         return HeardPluck(e.pluck.onset_s, None, used=False, reason=reasons.NO_SERIES)
     pitch = _measured(e, own, 0.0)
     told = reasons.OUTLIER.format(f=own.frequency_hz, others=f)
@@ -204,7 +147,7 @@ def _worth_naming(one: HeardPluck, heard: list[HeardPluck]) -> bool:
     return one.reason != reasons.NO_SERIES or not any(h.used for h in heard)
 
 
-def _why_none(evidence: list[_Evidence], heard: list[HeardPluck]) -> str:
+def _why_none(evidence: list[Evidence], heard: list[HeardPluck]) -> str:
     """Return the reason that says most: that of the strongest sound."""
     strength = [
         max((c.score for c in e.candidates), default=-math.inf) if e.lines else -math.inf
@@ -215,12 +158,21 @@ def _why_none(evidence: list[_Evidence], heard: list[HeardPluck]) -> str:
     return told[0] if told else reasons.NOTHING_BEGAN
 
 
-def _unclear(e: _Evidence, quality: float) -> str:
+def _doubt(e: Evidence, joint: Decision) -> str | None:
+    """Return why the decision must not be told as an answer, None if it may."""
+    if joint.voice:
+        return reasons.VOICE
+    if joint.quality >= LEAST_QUALITY:
+        return None
+    if joint.none > 1.0 - LEAST_QUALITY and joint.goes_on:
+        return reasons.GOES_ON
+    if joint.none > 0.5:  # noqa: PLR2004 - likelier than not
+        return reasons.NO_SERIES
     names = " or ".join(f"{c.frequency_hz:.1f} Hz" for c in e.candidates[:2])
-    return reasons.UNCLEAR.format(names=names, quality=quality)
+    return reasons.UNCLEAR.format(names=names, quality=joint.quality)
 
 
-def _measured(e: _Evidence, candidate: Candidate, quality: float) -> Pitch | str:
+def _measured(e: Evidence, candidate: Candidate, quality: float) -> Pitch | str:
     """Fit the chosen series to the sound."""
     lines = e.lines
     assert lines is not None
@@ -265,7 +217,7 @@ def _astray(mode: Mode, candidate: Candidate, glide: float) -> bool:
     return off > ASTRAY + glide or mode.frequency_u_hz > ASTRAY * mode.frequency_hz
 
 
-def _warnings(e: _Evidence, f: float) -> tuple[str, ...]:
+def _warnings(e: Evidence, f: float) -> tuple[str, ...]:
     out = []
     hum = e.pluck.noise.near_tone(f, ON_HUM_HZ)
     if hum is not None:

@@ -43,6 +43,14 @@ SUSTAINED = (
     "a sustained tone: it does not die away as a pluck does; switch off what hums or whistles, "
     f"and {PLUCK}"
 )
+GOES_ON = (
+    "a voice or another sound that goes on: its tone was there before the pluck as it was after; "
+    f"wait until it is over or switch it off, {HOLD}, and {PLUCK}"
+)
+VOICE = (
+    "a voice or another sound that goes on: several tones come and go that are not one string's; "
+    f"wait until it is over or switch it off, {HOLD}, and {PLUCK}"
+)
 TWO_STRANDS = (
     "two strands answer: {one:.1f} and {other:.1f} Hz, about as loud; "
     "lay a finger on the other one and pluck again"

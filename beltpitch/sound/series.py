@@ -26,7 +26,7 @@ from beltpitch.sound.evidence import (
     STRANGERS_OVER_HZ,
     Candidate,
     nearest,
-    score,
+    scored,
 )
 from beltpitch.sound.heard import FrequencyRange
 from beltpitch.sound.lines import OFF_SERIES, Lines
@@ -38,6 +38,8 @@ STIFFNESS_SCALE = 0.01  # of short spans (xi = 30); a Gaussian prior where B is 
 ROUGH_OFF = 0.004
 REFINING = ((5, 0.004), (10, 0.003), (20, 0.002), (200, 0.0015))  # number up to which, reach
 STIFFNESS_APART = 0.02
+HELD = 2  # steps of the refining
+ALIKE = 1e-5  # relative; also of B
 CANDIDATES = 10  # refined and scored in full
 SAME = 0.006  # candidates this near are one
 
@@ -48,30 +50,48 @@ def candidates_of(
     """Return candidates with full scores, best first."""
     if len(lines.frequency_hz) == 0:
         return []
-    rough = _rough(lines, expected, count)
+    rough = np.array(_rough(lines, expected, count)).reshape(-1, 2)
+    if len(rough) == 0:
+        return []
+    refined = np.concatenate([_refined(lines, rough, 0), _refined(lines, rough, HELD)])
+    each = _each_once(lines, refined)
     done: list[Candidate] = []
-    for f, b in zip(*_refined(lines, np.array(rough).reshape(-1, 2)), strict=True):
-        inside = expected.low_hz <= f * math.sqrt(1.0 + b) <= expected.high_hz
-        twin = any(abs(math.log(f / d.string_hz)) < SAME / 2 for d in done)
+    for free, held in zip(each[: len(rough)], each[len(rough) :], strict=True):
+        candidate = max(free, held, key=lambda c: c.score)
+        inside = expected.low_hz <= candidate.frequency_hz <= expected.high_hz
+        twin = any(abs(math.log(candidate.string_hz / d.string_hz)) < SAME / 2 for d in done)
         if inside and not twin:
-            done.append(score(lines, f, b))
+            done.append(candidate)
     return sorted(done, key=lambda c: -c.score)
 
 
-def _refined(lines: Lines, pairs: Samples) -> tuple[list[float], list[float]]:
-    """Fit each (f_s, B), shape (pairs, 2), to the lines it explains."""
-    f, b = pairs[:, :1], pairs[:, 1:]
-    for highest, off in REFINING:
+def _each_once(lines: Lines, pairs: Samples) -> list[Candidate]:
+    """Score each (f_s, B), shape (pairs, 2), those that are alike only once."""
+    key = np.rint(np.stack([np.log(pairs[:, 0]), pairs[:, 1]], axis=1) / ALIKE)
+    _, first, again = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    found = scored(lines, pairs[first, 0], pairs[first, 1])
+    return [found[k] for k in again.ravel()]
+
+
+def _refined(lines: Lines, pairs: Samples, held: int) -> Samples:
+    """Fit each (f_s, B), shape (pairs, 2), to the lines it explains.
+
+    In the first ``held`` steps B is taken for nought: that of a long span is too small to show in
+    its lowest partials, and one of them that noise or hum has moved would make one up, and so lose
+    all the partials above.
+    """
+    f, b = pairs[:, :1], pairs[:, 1:] * (held == 0)
+    for step, (highest, off) in enumerate(REFINING):
         count = min(highest, max(1, int(lines.top_hz / float(f.min(initial=lines.top_hz)))))
         n = np.arange(1, count + 1)
         where = n * f * np.sqrt(1.0 + b * n**2)
         line = nearest(lines, where, f, off)
-        f, b = _fitted(lines, np.where(where <= lines.top_hz, line, -1), f, b)
-    return f[:, 0].tolist(), b[:, 0].tolist()
+        f, b = _fitted(lines, np.where(where <= lines.top_hz, line, -1), f, b, stiff=step >= held)
+    return np.concatenate([f, b], axis=1)
 
 
 def _fitted(
-    lines: Lines, line: NDArray[np.intp], f: Samples, b: Samples
+    lines: Lines, line: NDArray[np.intp], f: Samples, b: Samples, *, stiff: bool
 ) -> tuple[Samples, Samples]:
     """Least squares of (f_n / n)^2 = f_s^2 + (f_s^2 B) n^2, with the prior on B.
 
@@ -91,13 +111,13 @@ def _fitted(
     det = a11 * a22 - a12 * a12
     known = found.any(axis=1, keepdims=True)
     a11 = np.where(known, a11, 1.0)
-    two = (found.sum(axis=1, keepdims=True) > 1) & (det > 0)
+    two = (found.sum(axis=1, keepdims=True) > 1) & (det > 0) & stiff
     slope = (a11 * b2 - a12 * b1) / np.where(two, det, 1.0)
     square_s = (b1 - a12 * slope) / a11
-    stiff = two & (slope > 0) & (square_s > 0)
+    rises = two & (slope > 0) & (square_s > 0)
     soft_f, soft_b = np.where(known, np.sqrt(b1 / a11), f), np.where(known, 0.0, b)
-    square_s = np.where(stiff, square_s, 1.0)
-    return np.where(stiff, np.sqrt(square_s), soft_f), np.where(stiff, slope / square_s, soft_b)
+    square_s = np.where(rises, square_s, 1.0)
+    return np.where(rises, np.sqrt(square_s), soft_f), np.where(rises, slope / square_s, soft_b)
 
 
 def _rough(lines: Lines, expected: FrequencyRange, count: int) -> list[tuple[float, float]]:

@@ -54,7 +54,11 @@ def neighbour_of(lines: Lines, belt: Candidate) -> Neighbour | None:
     others = candidates_of(_only(lines, rest), FrequencyRange(), SECOND_CANDIDATES)
     for other in others[:1]:
         numbers = other.numbers
-        if other.score < CLEAR_SCORE or len(numbers) < FEWEST or _related(other, belt):
+        if (
+            other.score < CLEAR_SCORE
+            or len(numbers) < FEWEST
+            or related(other.frequency_hz, belt.frequency_hz)
+        ):
             continue
         loud = float(lines.amplitude[rest[other.line[numbers - 1]]].sum())
         if loud > AUDIBLE * first:
@@ -87,8 +91,9 @@ def _only(lines: Lines, keep: np.typing.NDArray[np.intp]) -> Lines:
     )
 
 
-def _related(other: Candidate, belt: Candidate) -> bool:
-    ratio = other.frequency_hz / belt.frequency_hz
+def related(other_hz: float, first_hz: float) -> bool:
+    """Whether two fundamentals stand in so simple a ratio that they may be one and the same."""
+    ratio = other_hz / first_hz
     return any(abs(math.log(ratio / simple)) < SIMPLE for simple in SIMPLE_RATIOS)
 
 

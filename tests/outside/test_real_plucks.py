@@ -29,6 +29,7 @@ def rows(name: str) -> list[dict[str, str]]:
 
 
 PLUCKS = rows("plucks.csv")
+NOISES = rows("noise.csv")
 
 
 @functools.cache
@@ -60,7 +61,6 @@ def error(row: dict[str, str]) -> float | None:
     return abs(answer / reference - 1.0)
 
 
-@pytest.mark.xfail(strict=True, reason="known: one section pizzicato of 26 is withheld, 96.2 %")
 def test_nearly_every_string_is_heard_right() -> None:
     errors = {row["original_name"]: error(row) for row in PLUCKS}
     right = [name for name, off in errors.items() if off is not None and off <= RIGHT]
@@ -75,17 +75,7 @@ def test_no_string_is_heard_wrong(row: dict[str, str]) -> None:
     assert off is None or off <= WRONG, heard(row["file"]).plucks
 
 
-WATER = "bg_room_water_27"
-KNOWN = {WATER: pytest.mark.xfail(strict=True, reason="known: running water is answered 16.7 Hz")}
-
-
-@pytest.mark.parametrize(
-    "row",
-    [
-        pytest.param(row, id=Path(row["file"]).stem, marks=KNOWN.get(Path(row["file"]).stem, ()))
-        for row in rows("noise.csv")
-    ],
-)
+@pytest.mark.parametrize("row", NOISES, ids=[Path(row["file"]).stem for row in NOISES])
 def test_a_room_without_a_string_gives_no_number(row: dict[str, str]) -> None:
     assert answer_hz(row["file"]) is None
     assert heard(row["file"]).reason
@@ -93,7 +83,7 @@ def test_a_room_without_a_string_gives_no_number(row: dict[str, str]) -> None:
 
 def test_the_strings_are_spread_and_free_to_copy() -> None:
     assert len(PLUCKS) >= 24
-    for row in [*PLUCKS, *rows("noise.csv")]:
+    for row in [*PLUCKS, *NOISES]:
         assert row["licence"] == "MIT" or row["licence"].startswith("CC0"), row["file"]
         assert (DATA / row["file"]).is_file()
     frequencies = [float(row["reference_hz"]) for row in PLUCKS]

@@ -1,0 +1,172 @@
+"""Which fundamental all the plucks of a recording say together, and how probable it is.
+
+Every candidate of every pluck is a hypothesis; its evidence is that of the pluck that shows it
+best, a share of that of the others (they err alike), and the prior of the range. They compete with
+each other and with "no string at all". How well the tone chosen *begins* with a pluck (begins.py)
+counts against that last one: a voice, an engine or running water may look like a series for a
+while, but it sounds before as it does after.
+
+Conventions: scores in nats; a probability is over all hypotheses.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from beltpitch.sound.begins import together
+from beltpitch.sound.block import Samples
+from beltpitch.sound.evidence import Candidate
+from beltpitch.sound.heard import FrequencyRange
+from beltpitch.sound.lines import Lines
+from beltpitch.sound.pluck import Pluck
+from beltpitch.sound.strands import related
+
+SAME_TONE = 0.01
+CELL = 0.0025  # width of a candidate in log frequency
+# Log odds of a sound being no pluck, before it is heard. A pluck in little noise gains all of
+# BEGUN_MOST by how it begins, so that what begins clearly is taken for one by e^6 to 1.
+NULL_BONUS = 4.0
+BEGUN_LEAST, BEGUN_MOST = -25.0, 10.0
+BEGUN_UNKNOWN = 5.0  # the recording starts within the sound: nothing was heard before
+REPEAT_SHARE = 0.4  # what a further pluck adds
+CLEAR_SCORE = 12.0  # nats: a series that stands by itself
+# Several clear tones that have nothing to do with each other are a voice. A string stands beside
+# it if it begins with its pluck by so many nats, or is so many times as clear as any of them.
+TONES_OF_A_VOICE = 2
+BEGINS_CLEARLY = 25.0
+CLEARER = 2.3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """One pluck, ready to be judged: its sound, lines and candidates, or a reason why not.
+
+    ``begins`` holds for each line how clearly it began with the pluck, None if that is unknown.
+    """
+
+    pluck: Pluck
+    sound: Samples
+    lines: Lines | None
+    candidates: list[Candidate]
+    reason: str | None
+    begins: Samples | None = None
+
+    def near(self, frequency_hz: float) -> Candidate | None:
+        """Return the best candidate for that tone, if any speaks for it."""
+        for c in self.candidates:
+            if abs(math.log(c.frequency_hz / frequency_hz)) <= SAME_TONE:
+                return c if c.score > 0 else None
+        return None
+
+    @property
+    def clear(self) -> Candidate | None:
+        """Return the best candidate if it stands by itself."""
+        own = self.candidates[0] if self.candidates else None
+        return own if own is not None and own.score >= CLEAR_SCORE else None
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """The fundamental that explains all plucks best.
+
+    Parameters
+    ----------
+    frequency_hz
+        Its frequency.
+    quality
+        Its probability over all hypotheses.
+    none
+        The probability that there is no string.
+    begun
+        The clearest beginning of its tone among the plucks, in nats; None if nothing is known.
+    voice
+        Whether it is but one of several clear tones, as in speech.
+    """
+
+    frequency_hz: float
+    quality: float
+    none: float
+    begun: float | None
+    voice: bool
+
+    @property
+    def goes_on(self) -> bool:
+        """Whether the tone sounded before every onset as it did after."""
+        return self.begun is not None and self.begun < 0
+
+
+def decide(evidence: Sequence[Evidence], expected: FrequencyRange) -> Decision | None:
+    """Return the fundamental that explains all plucks best; None if none is a candidate."""
+    tones = _tones([c for e in evidence for c in e.candidates])
+    if not tones:
+        return None
+    scores = np.array([_total(evidence, f, expected) for f in tones])
+    best = int(scores.argmax())
+    begun = _begun(evidence, tones[best])
+    bonus = BEGUN_UNKNOWN if begun is None else min(max(begun, BEGUN_LEAST), BEGUN_MOST)
+    every = np.append(scores, NULL_BONUS - bonus)
+    share = np.exp(every - every.max())
+    share /= share.sum()
+    voice = _voice(evidence, tones[best], begun)
+    return Decision(tones[best], float(share[best]), float(share[-1]), begun, voice)
+
+
+def _tones(candidates: Sequence[Candidate]) -> list[float]:
+    """Return the different frequencies among candidates, the best of each."""
+    out: list[float] = []
+    for c in sorted(candidates, key=lambda c: -c.score):
+        if all(abs(math.log(c.frequency_hz / f)) > SAME_TONE for f in out):
+            out.append(c.frequency_hz)
+    return out
+
+
+def _total(evidence: Sequence[Evidence], f: float, expected: FrequencyRange) -> float:
+    """Log posterior of a fundamental, but for a constant."""
+    each = sorted((c.score for e in evidence if (c := e.near(f)) is not None), reverse=True)
+    return _prior(f, expected) + sum(each[:1]) + REPEAT_SHARE * sum(each[1:])
+
+
+def _prior(frequency_hz: float, expected: FrequencyRange) -> float:
+    """Log prior of a cell of relative width CELL there."""
+    wide = math.log(expected.high_hz / expected.low_hz)
+    flat = math.log(CELL / wide)
+    if not expected.weights:
+        return flat
+    hz, weight = np.array(expected.weights).T
+    mean = np.interp(
+        np.linspace(math.log(expected.low_hz), math.log(expected.high_hz), 101), np.log(hz), weight
+    )
+    here = np.interp(math.log(frequency_hz), np.log(hz), weight)
+    return flat + math.log(max(float(here), 1e-3) / max(float(mean.mean()), 1e-3))
+
+
+def _begun(evidence: Sequence[Evidence], f: float) -> float | None:
+    """Return the clearest beginning of a tone; one is enough, later records may be its ring."""
+    known = [
+        together(e.begins, c)
+        for e in evidence
+        if e.begins is not None and (c := e.near(f)) is not None
+    ]
+    unknown = any(e.begins is None and e.near(f) is not None for e in evidence)
+    if unknown:
+        known = [b for b in known if b > 0]
+    return max(known, default=None)
+
+
+def _voice(evidence: Sequence[Evidence], f: float, begun: float | None) -> bool:
+    """Whether a tone is but one of several clear ones, none of them plucked."""
+    if begun is not None and begun >= BEGINS_CLEARLY:
+        return False
+    strangers = [
+        c
+        for e in evidence
+        if e.near(f) is None and (c := e.clear) is not None and not related(c.frequency_hz, f)
+    ]
+    if len(_tones(strangers)) < TONES_OF_A_VOICE:
+        return False
+    own = max(c.score for e in evidence if (c := e.near(f)) is not None)
+    return own < CLEARER * max(c.score for c in strangers)
