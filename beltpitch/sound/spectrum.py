@@ -34,7 +34,7 @@ FAINT_LINE = 0.5  # below it a line does not stand out of the noise in that wind
 SKIRT_WIDTHS = 12.0  # beyond it a line's skirt is 40 dB down
 DECAY_GRID = np.concatenate([np.linspace(-6.0, 8.0, 29), np.geomspace(9.0, 300.0, 25)])
 END_TAPER = 0.2  # share of the record that fades out
-CHUNKS_HZ = (40.0, 40.0, 40.0, 40.0)  # for each window: some of its own widths
+CHUNK_HZ = 40.0  # some widths of the window that is widest across frequency
 VALLEY = 0.5
 COARSE_S = 0.0007
 
@@ -99,13 +99,20 @@ def spectrum_of(sound: Samples, rate_hz: float, noise: Noise) -> Spectrum:
     _add_tones(expected, noise, windows, bins, rate_hz)
     expected += _between(power, expected, step)
     gain = power / expected
-    common = int(np.argmax(np.sum(np.log1p(np.maximum(0.0, gain - LEAST_GAIN)), axis=1)))
+    common = _common(gain)
     level = np.log(power[common] / energy[common])
     floor = np.log(expected[common] / energy[common])
     coarse = max(1, int(COARSE_S * rate_hz))  # windows and decays are smooth
     responses = coarse * (windows[:, ::coarse] @ np.exp(-np.outer(time[::coarse], DECAY_GRID)))
     peaks = _peaks(gain, power, responses, level, step, first)
     return Spectrum(step, first, gain, level, floor, common, peaks)
+
+
+def _common(gain: Samples) -> int:
+    """Return the window in which all lines together stand out most."""
+    window, k = np.nonzero(gain > LEAST_GAIN)
+    said = np.bincount(window, np.log1p(gain[window, k] - LEAST_GAIN), minlength=len(gain))
+    return int(said.argmax())
 
 
 def _between(power: Samples, expected: Samples, step: float) -> Samples:
@@ -116,18 +123,20 @@ def _between(power: Samples, expected: Samples, step: float) -> Samples:
     valleys between the lines of a low belt are deep enough not to be taken for noise.
     """
     bins = power.shape[1]
-    out = np.empty_like(power)
-    for row, chunk_hz in enumerate(CHUNKS_HZ):
-        chunk = round(chunk_hz / step)
-        count = max(1, bins // chunk)
-        parts = power[row, : count * chunk].reshape(count, -1)
-        rank = int(VALLEY * parts.shape[1])
-        low = np.partition(parts, rank, axis=1)[:, rank] / -math.log1p(-VALLEY)
-        known = expected[row, chunk // 2 : count * chunk : chunk][:count]
-        low = np.maximum(0.0, low - known)
-        padded = np.pad(low, 1, mode="edge")
-        middle = np.median(np.stack([padded[:-2], padded[1:-1], padded[2:]]), axis=0)
-        out[row] = np.interp(np.arange(bins), (np.arange(count) + 0.5) * chunk, middle)
+    chunk = round(CHUNK_HZ / step)
+    count = max(1, bins // chunk)
+    parts = power[:, : count * chunk].reshape(len(power), count, -1)
+    rank = int(VALLEY * parts.shape[2])
+    low = np.partition(parts, rank, axis=2)[..., rank] / -math.log1p(-VALLEY)
+    known = expected[:, chunk // 2 : count * chunk : chunk][:, :count]
+    low = np.maximum(0.0, low - known)
+    left, right = low[:, [0, *range(count - 1)]], low[:, [*range(1, count), count - 1]]
+    middle = np.maximum(np.minimum(left, right), np.minimum(low, np.maximum(left, right)))
+    place = np.clip(np.arange(bins) / chunk - 0.5, 0.0, count - 1)
+    under = place.astype(np.intp)
+    share = place - under
+    out: Samples = middle[:, under] * (1.0 - share)
+    out += middle[:, np.minimum(under + 1, count - 1)] * share
     return out
 
 
