@@ -15,15 +15,15 @@ import os
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from beltpitch.advice.axis import thermal_change
 from beltpitch.advice.cautions import plucking, turning
 from beltpitch.advice.match import Match, compare
-from beltpitch.errors import CannotTell, RequestError
+from beltpitch.errors import BeltpitchError, CannotTell, RequestError
 from beltpitch.estimate import Estimate
 from beltpitch.keep.entries import WITHIN_PAIR
 from beltpitch.keep.history import Entry, Filter, History, program
@@ -42,6 +42,9 @@ from beltpitch.keep.trend import MOST, About, Trend, trend
 from beltpitch.quantity import FORCE, PERCENT, in_unit, parse
 from beltpitch.reading import COVERAGE
 from beltpitch.verdict import judged
+
+if TYPE_CHECKING:
+    from beltpitch.advice.study import Study
 
 READINGS_SHOWN = 10
 MOST_BELTS = 60  # on one page; each has two pictures
@@ -86,6 +89,15 @@ class PairPage:
 
 
 @dataclass(frozen=True, slots=True)
+class StudyPage:
+    """What the report says of one study; `study` is None where nothing can be judged yet."""
+
+    name: str
+    study: Study | None
+    fault: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
     """What the report of one machine says."""
 
@@ -97,6 +109,7 @@ class Report:
     cautions: tuple[str, ...]
     note: str | None = None
     left_out: int = 0
+    studies: tuple[StudyPage, ...] = ()
 
 
 # --- what is known of a belt beside its readings ------------------------------------------------
@@ -171,7 +184,27 @@ def report_of(
         cautions=says,
         note=machine.note if machine else None,
         left_out=len(names) - len(belts),
+        studies=tuple(_study_pages(machine, history)) if machine is not None else (),
     )
+
+
+def _study_pages(machine: Machine, history: History) -> Iterator[StudyPage]:
+    """Yield one page a study; belts of a pair that share a table share the study."""
+    from beltpitch.keep.studies import study_of  # here for the start-up time
+
+    names: dict[str, str] = {}
+    for belt in machine.belts.values():
+        if belt.study is not None:
+            pair = next((p.name for p in machine.pairs.values() if belt.name in p.belts), belt.name)
+            shared = pair != belt.name and all(
+                machine.belts[n].study == belt.study for n in machine.pairs[pair].belts
+            )
+            names.setdefault(belt.study, pair if shared else belt.name)
+    for name in names.values():
+        try:
+            yield StudyPage(name, study_of(machine, name, lambda: History(history.path)))
+        except BeltpitchError as error:
+            yield StudyPage(name, None, error.message)
 
 
 def _only_machine(history: History, name: str | None) -> str:
@@ -352,7 +385,22 @@ def html_of(report: Report, unit: str = "N") -> str:
             for pair in report.pairs
         },
         sources=_sources(report.belts),
+        drawn=_study_pictures(report, unit),
     )
+
+
+def _study_pictures(report: Report, unit: str) -> dict[str, list[Picture]]:
+    """Return the pictures of each study, one for each result."""
+    made = [page for page in report.studies if page.study is not None]
+    if not made:
+        return {}
+    from beltpitch.keep.study_plot import study_figure  # here for the start-up time
+
+    return {
+        page.name: [study_figure(page.study, i, unit) for i in range(len(page.study.answers))]
+        for page in made
+        if page.study is not None
+    }
 
 
 def _embedded(picture: Picture) -> dict[str, str]:

@@ -316,7 +316,7 @@ def trials_from(sheet: Sheet, name: str, readings: Readings) -> Trials:
     if not trials:
         raise RequestError(f"{sheet.path} has no trial filled in yet")
     measures = tuple(m for _, m in columns.measures)
-    return Trials(name, measures, tuple(trials), str(sheet.path))
+    return Trials(name, measures, tuple(trials), sheet.path.name)
 
 
 def _count(text: str, place: str) -> int:
