@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
 from beltpitch.errors import CannotTell, RequestError
 
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     from beltpitch.advice.tensioner import Tensioner
     from beltpitch.belt.catalogue import Belt
     from beltpitch.estimate import Estimate
+    from beltpitch.keep.asked import Asked
+    from beltpitch.keep.entries import TensionerEntry
 
 TENSION_LIMIT = 0.05  # of a typed tension without a doubt: project decision
 LENGTH_KIND, FORCE_KIND = "LENGTH", "FORCE"
@@ -31,9 +34,14 @@ def add_to(app: typer.Typer) -> None:
 
 
 def adjust(
-    files: Annotated[
+    words: Annotated[
         list[Path] | None,
-        typer.Argument(help="Recordings instead of typed readings: before, then after each turn."),
+        typer.Argument(
+            metavar="[NAME] [FILE]...",
+            help="A belt of the machine file, which may know target, loop and tensioner; then "
+            "recordings instead of typed readings: before, and after each turn.",
+            show_default=False,
+        ),
     ] = None,
     belt: o.BeltOption = None,
     width: o.WidthOption = None,
@@ -97,6 +105,7 @@ def adjust(
         bool, typer.Option("--level", help="The axis is level and cannot drop.")
     ] = False,
     pair: Annotated[bool, typer.Option("--pair", help="The belt is one of a pair.")] = False,
+    machine: k.MachineOption = None,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
@@ -106,14 +115,20 @@ def adjust(
     from beltpitch.quantity import FORCE, PERCENT, positive
     from beltpitch.verdict import SCHEMA
 
+    options = locals()
     o.checked_unit(unit)
-    asked = o.strung(belt, width, linear_mass, construction, span, ends)
+    names, files = _parted(words or [])
+    asked = _one(k.asked_for(names, machine, _belt_alone(options), ends=ends))
+    own = asked.entry
+    target, limit = target or own.target, limit or own.limit
+    loop = loop if loop or centre else own.loop
     if target is None:
         raise RequestError('give the wanted tension: --target "60 N"')
     wanted = positive(target, FORCE, option="--target").value
-    screw = _tensioner(drive, tensioner, wrap, thread, frame_stiffness)
-    setup = _setup(asked.belt, screw, (loop, centre, teeth), ea, limit, joined=joined)
-    readings, echoes = _readings(files or [], reading or [], frequency or [], asked, slack=slack)
+    screw = _screw(own.tensioner, drive, tensioner, wrap, thread, frame_stiffness)
+    lengths = (loop, centre, teeth)
+    setup = _setup(asked.belt, screw, lengths, ea, limit, joined=joined or own.joined)
+    readings, echoes = _readings(files, reading or [], frequency or [], asked, slack=slack)
     turns = [_turns(text) for text in turned or []]
     step = next_step(
         setup,
@@ -122,7 +137,7 @@ def adjust(
         turns,
         within=positive(within, PERCENT, option="--within").value,
         vertical=False if level else None,
-        pair=pair,
+        pair=pair or _of_a_pair(asked),
     )
     given = (
         ("--target", target, FORCE_KIND),
@@ -131,7 +146,8 @@ def adjust(
         ("--limit", limit, FORCE_KIND),
         ("--ea", ea, FORCE_KIND),
     )
-    notes = (*echoes, *asked.echoes, *o.bare_numbers(given), *_belt_notes(asked.belt))
+    said = (*echoes, *asked.echoes, *o.bare_numbers(given), *_belt_notes(asked.belt))
+    notes = tuple(dict.fromkeys(said))
     way = "recording" if files else "--frequency" if frequency else "--reading"
     job = _Job(setup, wanted, positive(within, PERCENT).value, readings, turns, step, notes, way)
     if json:
@@ -159,6 +175,43 @@ class _Job:
 
 def _belt_notes(belt: Belt | None) -> tuple[str, ...]:
     return belt.notes if belt else ()
+
+
+def _parted(words: Sequence[Path]) -> tuple[list[str], list[Path]]:
+    """Return the belt's name, if the first word is no file, and the recordings."""
+    named = bool(words) and not words[0].exists() and not words[0].suffix
+    return [str(word) for word in words[:named]], list(words[named:])
+
+
+def _belt_alone(options: dict[str, Any]) -> dict[str, Any]:
+    """Return what describes the belt; the target is judged here, with its own words."""
+    return {**k.belt_options(options), "target": None}
+
+
+def _one(found: Sequence[Asked]) -> Asked:
+    if len(found) > 1:
+        names = " or ".join(str(each.name) for each in found)
+        raise RequestError(f"one tensioner at a time: name one belt, {names}")
+    return found[0]
+
+
+def _of_a_pair(asked: Asked) -> bool:
+    pairs = asked.machine.pairs.values() if asked.machine else ()
+    return any(asked.name in pair.belts for pair in pairs)
+
+
+def _screw(
+    entry: TensionerEntry | None,
+    drive: str | None,
+    kind: str | None,
+    wrap: str,
+    thread: str,
+    frame: str | None,
+) -> Tensioner:
+    """Return the tensioner that the options describe; without any, that of the machine file."""
+    if entry is None or drive or kind or thread:
+        return _tensioner(drive, kind, wrap, thread, frame)
+    return _tensioner(None, entry.pull, entry.wrap, entry.lead, frame or entry.frame)
 
 
 def _tensioner(
@@ -275,7 +328,7 @@ def _readings(
     files: list[Path],
     tensions: list[str],
     frequencies: list[str],
-    asked: o.Strung,
+    asked: Asked,
     *,
     slack: bool,
 ) -> tuple[list[Estimate], list[str]]:
@@ -314,7 +367,7 @@ def _typed_tensions(texts: list[str]) -> tuple[list[Estimate], list[str]]:
 
 
 def _heard(
-    files: list[Path], frequencies: list[str], asked: o.Strung
+    files: list[Path], frequencies: list[str], asked: Asked
 ) -> tuple[list[Estimate], list[str]]:
     from beltpitch import asking
     from beltpitch.reading import read, typed_reading

@@ -180,3 +180,77 @@ def test_silence_between_two_turns_is_no_reading(capsys: Capture, tmp_path: Path
     assert code == 1
     assert out == ""
     assert err.count("\n") == 1
+
+
+# --- by a name of the machine file --------------------------------------------------------------
+
+MACHINE = """
+[machine]
+name = "Plover"
+[belts.y-left]
+belt = "2GT 9 mm"
+span = "286 mm"
+loop = "1400 mm"
+target = "60 N"
+tensioner = { pull = "idler", lead = "0.7 mm" }
+[belts.y-right]
+belt = "2GT 9 mm"
+[pairs.y]
+belts = ["y-left", "y-right"]
+"""
+
+
+@pytest.fixture
+def machine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    path = tmp_path / "beltpitch.toml"
+    path.write_text(MACHINE)
+    return path
+
+
+def named(capsys: Capture, *arguments: str) -> dict[str, Any]:
+    code, out, err = run(capsys, *arguments, "--json")
+    assert code == 0, err
+    adjust: dict[str, Any] = json.loads(out)["adjust"]
+    return adjust
+
+
+def test_a_name_knows_target_loop_and_tensioner(capsys: Capture, machine: Path) -> None:
+    by_options = record(capsys, *BASE, "--reading", "30 +/- 1 N", "--pair")
+    by_name = named(capsys, "y-left", "--reading", "30 +/- 1 N")
+    assert {**by_name, "notes": []} == {**by_options, "notes": []}
+    assert by_name["notes"] == ["span 286 mm, taken as +/- 1 mm", *by_options["notes"]]
+
+
+def test_options_stand_over_what_the_file_says(capsys: Capture, machine: Path) -> None:
+    arguments = ["--target", "50 N", "--loop", "700 mm", "--thread", "M4", "--drive", "fixed"]
+    found = named(capsys, "y-left", *arguments, "--reading", "30 N")
+    assert (found["target_n"], found["loop_mm"]) == (50.0, pytest.approx(700.0))
+    half_as_long = named(capsys, "y-left", "--target", "50 N", "--reading", "30 N")
+    assert found["rate_n_per_turn"] == pytest.approx(2 * half_as_long["rate_n_per_turn"])
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["y", "--reading", "30 N"], "name one belt, y-left or y-right"),
+        (["z-left", "--reading", "30 N"], "z-left"),
+        (["y-right", "--reading", "30 N"], "--target"),
+    ],
+    ids=["pair", "unknown", "no-target"],
+)
+def test_a_name_that_is_not_one_belt_is_refused(
+    capsys: Capture, machine: Path, words: list[str], said: str
+) -> None:
+    code, out, err = run(capsys, *words)
+    assert (code, out) == (2, "")
+    assert said in err
+
+
+def test_a_name_without_a_machine_file_says_what_is_missing(
+    capsys: Capture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    code, _, err = run(capsys, "y-left", "--reading", "30 N")
+    assert code == 2
+    assert "no beltpitch.toml" in err
