@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
 from beltpitch.errors import RequestError
 
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from beltpitch.belt.catalogue import Belt
     from beltpitch.belt.span import Caution, Span
     from beltpitch.belt.strung import Aim
+    from beltpitch.keep.asked import Asked
 
 
 WORTH_NAMING, MOST_LINES = 0.01, 4  # share of the variance, and lines of a budget in words
@@ -24,6 +26,10 @@ def add_to(app: typer.Typer) -> None:
 
 
 def frequency(
+    name: Annotated[
+        str | None,
+        typer.Argument(help="A belt of the machine file, which may know the wanted tension."),
+    ] = None,
     tension: Annotated[
         str | None, typer.Option("--tension", help='Wanted tension of the strand: "30 N".')
     ] = None,
@@ -36,6 +42,7 @@ def frequency(
     partials: Annotated[
         int, typer.Option("--partials", min=1, max=12, help="How many partials to list.")
     ] = 4,
+    machine: k.MachineOption = None,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
@@ -45,11 +52,16 @@ def frequency(
     from beltpitch.cli import show
     from beltpitch.quantity import FORCE, positive
 
+    options = locals()
     o.checked_unit(unit)
+    over = k.belt_options({**options, "target": None})
+    (asked, *more) = k.asked_for([name] if name else [], machine, over, ends=ends)
+    if more:
+        raise RequestError(f"{name} is a pair: name one of its belts")
+    tension = tension or asked.entry.target
     if tension is None:
         raise RequestError('give the wanted tension: --tension "30 N"')
     wanted = positive(tension, FORCE, option="--tension").value
-    asked = o.strung(belt, width, linear_mass, construction, span, ends)
     if asked.belt is None or asked.span is None:
         raise RequestError('a frequency needs belt and span: add --belt "2GT 9 mm" --span "412 mm"')
     aimed = aim(wanted, asked.belt, asked.span, partials)
@@ -65,8 +77,14 @@ def frequency(
         _draw(aimed, asked.belt, asked.span, said, unit, asked)
 
 
+def _taken(asked: Asked) -> list[str]:
+    """Return the defaults that were taken, each once."""
+    notes = asked.belt.notes if asked.belt else ()
+    return list(dict.fromkeys((*asked.echoes, *notes)))
+
+
 def _record(
-    aimed: Aim, belt: Belt, span: Span, said: tuple[Caution, ...], asked: o.Strung
+    aimed: Aim, belt: Belt, span: Span, said: tuple[Caution, ...], asked: Asked
 ) -> dict[str, Any]:
     from dataclasses import asdict
 
@@ -88,13 +106,13 @@ def _record(
             "corrections": [asdict(c) for c in aimed.corrections],
             "sources": list(belt.sources),
             "warnings": [*aimed.warnings, *(c.words for c in said)],
-            "notes": [*asked.echoes, *belt.notes],
+            "notes": _taken(asked),
         },
     }
 
 
 def _draw(
-    aimed: Aim, belt: Belt, span: Span, said: tuple[Caution, ...], unit: str, asked: o.Strung
+    aimed: Aim, belt: Belt, span: Span, said: tuple[Caution, ...], unit: str, asked: Asked
 ) -> None:
     from beltpitch.cli.show import console, field, force, heading
     from beltpitch.reading import COVERAGE
@@ -108,7 +126,7 @@ def _draw(
     field(where, "partials", ", ".join(f"{f:.1f}" for f in aimed.partials_hz) + " Hz")
     lines = [b for b in aimed.frequency.budget() if b.share >= WORTH_NAMING]
     field(where, "doubt", ", ".join(f"{b.name} {b.share:.0%}" for b in lines[:MOST_LINES]))
-    for words in (*asked.echoes, *belt.notes):
+    for words in _taken(asked):
         field(where, "taken", words)
     for words in (*aimed.warnings, *(c.words for c in said)):
         field(where, "note", words)

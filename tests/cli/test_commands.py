@@ -162,6 +162,18 @@ def test_frequency_is_the_inverse_of_tension(capsys: Capture) -> None:
     assert "mains" in out  # 59 Hz lies by the 60 Hz line
 
 
+def test_frequency_of_a_belt_by_name_aims_at_its_target(
+    capsys: Capture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    text = '[machine]\nname = "Plover"\n[belts.y]\nbelt = "2GT 9 mm"\nspan = "412 +/- 1 mm"\n'
+    Path("beltpitch.toml").write_text(text + 'target = "30 N"\n')
+    by_options = run_json(capsys, "frequency", "--tension", "30 N", *BELT)
+    assert run_json(capsys, "frequency", "y") == by_options
+    other = run_json(capsys, "frequency", "y", "--tension", "40 N")["frequency"]
+    assert other["tension_n"] == 40.0
+
+
 def test_belts_lists_and_shows_sources(capsys: Capture) -> None:
     code, out, _ = run(capsys, "belts")
     assert code == 0
