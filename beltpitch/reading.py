@@ -37,8 +37,8 @@ COVERAGE = 0.95  # of the intervals that are shown
 BORROWED_SCATTER, BORROWED_DOF = 0.003, 4.0
 OWN_SCATTER_FROM = 3  # plucks
 PROPAGATED = (
-    "the interval by propagation of distributions (JCGM 101): the scatter of so few plucks rules, "
-    "and the linear budget (GUM) would claim too much"
+    "interval by propagated distributions (JCGM 101): with so few plucks the linear budget (GUM) "
+    "would claim too much"
 )
 CLOCK = 100e-6  # limit of a sound card's rate: physics notes, section 8
 

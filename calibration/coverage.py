@@ -229,7 +229,8 @@ def _before(kept: Path | None, seed: int) -> dict[str, Result]:
     for line in lines:
         if line.endswith("}"):  # a line that was cut off is made again
             values = json.loads(line)
-            found[values.pop("key")] = Result(**values)
+            key = values.pop("key")
+            found[key] = Result(**values)
     return found
 
 

@@ -4,7 +4,8 @@
 
 A trial is one whole measurement: linear mass and span are off by errors of the law they are stated
 with (mass: Student's with 8 degrees of freedom, as a catalogue's figure; span: rectangular), the
-tone is the mean of a few plucks that scatter normally; where a span is stiff, its stiffness is
+tone is the mean of a few plucks that scatter normally, or one whose scatter is borrowed (Student's
+with 4 degrees of freedom); where a span is stiff, its stiffness is
 gamma of its mean and uncertainty, and its ends are held anywhere, as the square of a uniform
 number. Both intervals are made from what the trial knows; counted is how often each holds the true
 tension, and how often that one does which `Estimate.interval` uses.
@@ -32,6 +33,7 @@ DRAWS = 4000
 TRIALS = 4000
 SEED = 101
 STIFFNESS_U, STIFFNESS_DOF = 0.6, 8.0
+BORROWED_DOF = 4.0
 HOLDING, HOLDING_U = 1 / 3, 0.29
 SMALL = 1e-4  # step of a derivative, relative to an input
 
@@ -52,13 +54,13 @@ class Case:
     def words(self) -> str:
         """Name of a line."""
         stiff = f", xi {self.xi:g}" if math.isfinite(self.xi) else ""
-        return (
-            f"mass u {self.mass_u:.1%}, {self.plucks} plucks that scatter by {self.scatter:.1%}"
-            f"{stiff}"
-        )
+        several = f"{self.plucks} plucks that scatter" if self.plucks > 1 else "1 pluck, borrowed"
+        return f"mass u {self.mass_u:.1%}, {several} by {self.scatter:.1%}{stiff}"
 
 
 CASES = (
+    Case(0.005, 0.003, 1),
+    Case(0.01, 0.003, 1),
     Case(0.005, 0.003, 3),
     Case(0.005, 0.006, 3),
     Case(0.005, 0.01, 3),
@@ -122,11 +124,11 @@ def _trial(
     truth = float(strand_tension(*map(np.array, (MASS, SPAN, TONE, ei, hold))))
     shown_mass = MASS / (1 + case.mass_u * rng.standard_t(8.0))
     shown_mass = shown_mass if shown_mass > 0 else MASS
-    plucks = TONE * (1 + case.scatter * rng.standard_normal(case.plucks))
+    tone = _tone(case, rng)
     inputs = [
         Estimate.single(shown_mass, case.mass_u * shown_mass, name="mass", key="roll", dof=8.0),
         Estimate.single(SPAN + rng.uniform(-1e-3, 1e-3), SPAN_LIMIT, name="span", key="tape"),
-        type_a(plucks.tolist(), name="plucks", key="pluck"),
+        tone,
     ]
     if stated:
         u = STIFFNESS_U * stated
@@ -142,6 +144,15 @@ def _trial(
     except RequestError:  # some draws have no tension: there is no such interval, it holds nothing
         spread = (linear.value, linear.value)
     return truth, linear, spread
+
+
+def _tone(case: Case, rng: np.random.Generator) -> Estimate:
+    """Return the tone as the trial's plucks tell it."""
+    if case.plucks == 1:
+        u, shown = case.scatter * TONE, TONE * (1 + case.scatter * rng.standard_t(BORROWED_DOF))
+        return Estimate.single(shown, u, name="plucks", key="pluck", dof=BORROWED_DOF)
+    plucks = TONE * (1 + case.scatter * rng.standard_normal(case.plucks))
+    return type_a(plucks.tolist(), name="plucks", key="pluck")
 
 
 def _held_tension(

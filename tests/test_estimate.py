@@ -254,7 +254,7 @@ def test_the_interval_is_chosen_by_who_rules() -> None:
     few = Estimate(0.0, (Part("plucks", "a", 2.0, 2), Part("mass", "b", 1.0)))
     assert few.ruled_by_few
     assert few.interval() == few.propagated()
-    many = Estimate(0.0, (Part("plucks", "a", 2.0, 4), Part("mass", "b", 1.0)))
+    many = Estimate(0.0, (Part("plucks", "a", 2.0, 5), Part("mass", "b", 1.0)))
     little = Estimate(0.0, (Part("plucks", "a", 0.5, 2), Part("mass", "b", 1.0)))
     for x in (many, little, Estimate(1.0)):
         assert not x.ruled_by_few
@@ -274,4 +274,13 @@ def test_the_choice_holds_what_it_says_in_repeated_trials() -> None:
     scatter = 2 * np.sqrt(rng.chisquare(2, trials) / 2)
     error = np.abs(2 * rng.standard_normal(trials) + rng.standard_normal(trials))
     assert np.mean(error <= np.interp(scatter, shown, plain)) < 0.935
-    assert 0.945 < np.mean(error <= np.interp(scatter, shown, used)) < 0.96
+    assert 0.945 < np.mean(error <= np.interp(scatter, shown, used)) < 0.965
+
+
+def test_a_borrowed_scatter_is_covered_as_stated() -> None:
+    """One pluck: its error is 0.3 % times Student's t with 4 degrees of freedom."""
+    rng = np.random.default_rng(6)
+    x = Estimate(0.0, (Part("plucks", "a", 1.0, 4), Part("mass", "b", 1.0)))
+    error = np.abs(rng.standard_t(4, 100_000) + rng.standard_normal(100_000))
+    assert np.mean(error <= x.interval()[1]) == pytest.approx(0.95, abs=0.003)
+    assert np.mean(error <= student_quantile(0.975, x.dof) * x.u) < 0.935

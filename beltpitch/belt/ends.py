@@ -30,13 +30,14 @@ TOOTHED = frozenset({"pulley"})  # ends whose last contact is a tooth
 End = tuple[str, Estimate]
 
 
-def ends(text: str, belt: str) -> tuple[End, End]:
-    """Return the two ends named in `text`, such as "pulley,clamp".
+def ends(named: str | tuple[str, str], belt: str) -> tuple[End, End]:
+    """Return the two ends that are named, such as "pulley,clamp".
 
     Parameters
     ----------
-    text
-        One kind for both ends or two with a comma between: pulley, idler, clamp or pinned.
+    named
+        One kind for both ends or two with a comma between: pulley, idler, clamp or pinned; or the
+        pair of them.
     belt
         Name of the belt. Its pulleys and idlers share one error, ``belt:<name>/ends``: how a
         belt is held is a property of its teeth and cords.
@@ -50,13 +51,15 @@ def ends(text: str, belt: str) -> tuple[End, End]:
     RequestError
         If a kind is not known or there are more than two.
     """
+    first, second = _kinds(named) if isinstance(named, str) else named
+    return _end(first, belt), _end(second, belt)
+
+
+def _kinds(text: str) -> tuple[str, str]:
     kinds = [word.strip().lower() for word in text.split(",")]
-    if len(kinds) == 1:
-        kinds *= 2
-    if len(kinds) != 2:  # noqa: PLR2004
+    if len(kinds) > 2:  # noqa: PLR2004
         raise RequestError(f'ends "{text}": a strand has two ends, write for instance pulley,clamp')
-    a, b = (_end(kind, belt) for kind in kinds)
-    return a, b
+    return kinds[0], kinds[-1]
 
 
 def _end(kind: str, belt: str) -> End:

@@ -100,7 +100,7 @@ def inputs(belt: Belt, span: Span) -> Inputs:
             "bending stiffness of this belt is not known and is left uncorrected: on a short span "
             "the true tension is lower",
         )
-    held = tuple(holding for _, holding in ends(",".join(span.ends), belt.name))
+    held = tuple(holding for _, holding in ends(span.ends, belt.name))
     strand = Strand(
         span_m=span.length_m,
         linear_mass_kg_per_m=belt.linear_mass.value,

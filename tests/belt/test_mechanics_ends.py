@@ -12,6 +12,12 @@ from beltpitch.errors import RequestError
 from beltpitch.estimate import combine
 
 
+def test_a_pair_of_kinds_is_as_good_as_the_text() -> None:
+    assert ends(("pulley", "clamp"), "b") == ends("pulley,clamp", "b")
+    with pytest.raises(RequestError, match="did you mean clamp"):
+        ends(("pulley", "clmp"), "b")
+
+
 def test_one_word_names_both_ends() -> None:
     (kind_a, a), (kind_b, b) = ends("pulley", "2GT 9 mm")
     assert (kind_a, kind_b) == ("pulley", "pulley")
