@@ -3,7 +3,7 @@
 A number without a doubt gets a default limit, and every default taken is echoed:
 
 - span: +/- 1 mm or half the last digit written, whichever is more;
-- a typed linear mass: +/- 3 %;
+- a typed linear mass: +/- 3 %; a typed bending stiffness: +/- 30 %;
 - a typed frequency: half the last digit written, at least 0.2 %;
 - a device's rate error: +/- 5 ppm, what the warmth of a room does to a crystal (from memory);
 - width: the catalogue's tolerance for its construction (see `beltpitch.belt.catalogue`).
@@ -14,11 +14,11 @@ Source of the defaults: project decision; the linear mass is a weighed one of a 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from beltpitch import quantity as q
 from beltpitch.belt import catalogue
-from beltpitch.belt.catalogue import Belt
+from beltpitch.belt.catalogue import Belt, Figure
 from beltpitch.belt.ends import ends as read_ends
 from beltpitch.belt.span import Span, from_tape
 from beltpitch.errors import RequestError
@@ -27,6 +27,7 @@ from beltpitch.sound.heard import HIGHEST_HZ, LOWEST_HZ, FrequencyRange
 
 SPAN_LIMIT_M = 1e-3
 LINEAR_MASS_LIMIT = 0.03
+BENDING_LIMIT = 0.3  # of a bending stiffness that is given without a doubt; a judgement
 FREQUENCY_LIMIT = 0.002
 LONGEST_SPAN_M = 20.0  # a slip of the unit beyond it: no belt axis is longer
 SHORTEST_SPAN_M = 0.005
@@ -52,6 +53,7 @@ def belt(
     width: str | float | None = None,
     linear_mass: str | None = None,
     construction: str | None = None,
+    bending_stiffness: str | None = None,
 ) -> Belt:
     """Return a belt of the catalogue, or one's own by width and linear mass.
 
@@ -65,6 +67,8 @@ def belt(
         Such as "12.6 g/m" or "12.6 +/- 0.1 g/m"; replaces the catalogue's figure.
     construction
         Such as "polyurethane, steel cord".
+    bending_stiffness
+        Such as "117(30) N mm^2", as hung weights told it; replaces the catalogue's figure.
 
     Raises
     ------
@@ -80,9 +84,27 @@ def belt(
             raise RequestError(
                 'no belt: give --belt "2GT 9 mm", or --linear-mass "12.6 g/m" with --width "9 mm"'
             )
-        return catalogue.own_belt(mass, width_m)
+        return _bending(catalogue.own_belt(mass, width_m), bending_stiffness)
     found = catalogue.belt(name, width_m=width_m, construction=construction)
-    return found if mass is None else found.weighed(mass)
+    return _bending(found if mass is None else found.weighed(mass), bending_stiffness)
+
+
+def _bending(belt: Belt, text: str | None) -> Belt:
+    """Return the belt with the bending stiffness that was given, if any."""
+    if text is None:
+        return belt
+    given = q.positive(text, q.BENDING, option="--bending-stiffness")
+    u = rectangular(BENDING_LIMIT * given.value) if given.u is None else given.u
+    return replace(
+        belt,
+        ei_n_m2=Figure(
+            value=given.value,
+            u=u,
+            source="bending stiffness as given",
+            known="measured by the user",
+            unit="N m2",
+        ),
+    )
 
 
 def _linear_mass(text: str, name: str) -> Estimate:
@@ -129,7 +151,11 @@ def _span_limit(given: q.Quantity) -> float:
     return max(SPAN_LIMIT_M, given.half_digit)
 
 
-def echoes(span: str | None = None, linear_mass: str | None = None) -> tuple[str, ...]:
+def echoes(
+    span: str | None = None,
+    linear_mass: str | None = None,
+    bending_stiffness: str | None = None,
+) -> tuple[str, ...]:
     """Return the defaults that such texts take, in words to be shown."""
     found = []
     if span is not None:
@@ -141,6 +167,10 @@ def echoes(span: str | None = None, linear_mass: str | None = None) -> tuple[str
         given = q.positive(linear_mass, q.LINEAR_MASS, option="--linear-mass")
         if given.u is None:
             found.append(f"linear mass {given.text}, taken as +/- {LINEAR_MASS_LIMIT:.0%}")
+    if bending_stiffness is not None:
+        given = q.positive(bending_stiffness, q.BENDING, option="--bending-stiffness")
+        if given.u is None:
+            found.append(f"bending stiffness {given.text}, taken as +/- {BENDING_LIMIT:.0%}")
     return tuple(found)
 
 

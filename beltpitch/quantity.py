@@ -140,6 +140,14 @@ POWER = _kind("power", "W", "W|kW", "W", "60 W", *_NEWTON)
 SPEED = _kind("speed", "m/s", "m/s|mm/s|mm/min|m/min", "mm/min", "3000 mm/min", "length", "time")
 ROTATION = _kind("rotational speed", "1/s", "rpm|1/min", "rpm", "1400 rpm", "time", rpm="1/min")
 ANGLE = _kind("angle", "deg", "deg", "deg", "90 deg")
+BENDING = Kind(
+    "bending stiffness",
+    "N*m^2",
+    (("N mm^2", "N*mm^2"), ("N m^2", "N*m^2")),
+    "N mm^2",
+    "117 N mm^2",
+    _NEWTON,
+)
 STIFFNESS = _kind("stiffness", "N/m", "N/mm|N/m", "N/mm", "55 N/mm", *_NEWTON)
 PERCENT = Kind("percentage", "", (("%", "1e-2"),), "%", "10 %", ())
 CLOCK = Kind("rate error", "", (("ppm", "1e-6"), ("%", "1e-2")), "ppm", "+35 +/- 5 ppm", ())

@@ -45,6 +45,8 @@ class BeltEntry:
         What it is called on this machine.
     belt, construction, width, linear_mass
         As the options of the command line.
+    bending_stiffness
+        As `beltpitch hang` told it.
     roll
         Which roll it was cut from; belts of one roll share the error of its linear mass.
     joined
@@ -78,6 +80,7 @@ class BeltEntry:
     construction: str | None = None
     width: str | None = None
     linear_mass: str | None = None
+    bending_stiffness: str | None = None
     roll: str | None = None
     joined: bool = False
     span: str | None = None
@@ -307,6 +310,7 @@ BELT_KEYS: Mapping[str, Reader] = {
     "construction": _words,
     "width": _amount(q.LENGTH),
     "linear_mass": _amount(q.LINEAR_MASS),
+    "bending_stiffness": _amount(q.BENDING),
     "roll": _words,
     "joined": _flag,
     "span": _amount(q.LENGTH),

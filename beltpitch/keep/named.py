@@ -112,7 +112,10 @@ def named(entry: BeltEntry, machine: str, duty: DutyEntry | None = None) -> Name
         demand=demand,
         tensioner=_tensioner(entry.tensioner),
         loop_m=_si(entry.loop, q.LENGTH, "loop"),
-        echoes=(*asking.echoes(entry.span, entry.linear_mass), *belt.notes),
+        echoes=(
+            *asking.echoes(entry.span, entry.linear_mass, entry.bending_stiffness),
+            *belt.notes,
+        ),
     )
 
 
@@ -134,6 +137,7 @@ def belt_of(entry: BeltEntry) -> Belt:
         width=entry.width,
         linear_mass=entry.linear_mass,
         construction=entry.construction,
+        bending_stiffness=entry.bending_stiffness,
     )
     # one roll, one error; of belts with a figure of their own only like figures are one weighing
     roll = entry.roll or entry.linear_mass
