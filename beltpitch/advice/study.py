@@ -181,11 +181,18 @@ def _together(findings: list[Finding]) -> tuple[float | None, str, str]:
         return one.best_n, f"best for {one.measure.name}", said
     low, high = (max(_span(f)[0] for f in telling), min(_span(f)[1] for f in telling))
     names = " and ".join(f.measure.name for f in telling)
-    middle, losses = _compromise(telling)
+    middle, losses, worst = _compromise(telling)
     if low <= high:
         at = float(np.clip(middle, low, high))
         said = f"they agree: {low:.1f} to {high:.1f} N serves {names}"
         return at, f"serves {names}", said
+    if worst <= LITTLE:
+        each = ", ".join(f"{f.measure.name} {f.best_n:.1f} N" for f in telling)
+        said = (
+            f"they differ by little ({each}): at {middle:.1f} N none is worse than its best by "
+            f"more than {worst:.0%} of its range"
+        )
+        return middle, f"serves {names}", said
     return (
         None,
         "the measures disagree: choose which matters",
@@ -206,18 +213,20 @@ def _span(finding: Finding) -> tuple[float, float]:
     return finding.best_n, finding.best_n
 
 
+LITTLE = 0.05  # of a measure's range: a loss that is no reason to disagree
 EDGE = 0.1  # of the range: what counts as an edge beside another measure's interval
 
 
-def _compromise(findings: list[Finding]) -> tuple[float, list[float]]:
-    """Return the tension at which the worst loss, in shares of each range, is least."""
+def _compromise(findings: list[Finding]) -> tuple[float, list[float], float]:
+    """Return the tension at which the worst loss, in shares of each range, is least; and both."""
     low = max(f.range_n[0] for f in findings)
     high = min(f.range_n[1] for f in findings)
     grid = np.linspace(low, high, GRID)
     losses = np.stack([f.loss(grid) for f in findings])
     reach = np.array([max(float(np.ptp(f.curve(f.grid()))), 1e-300) for f in findings])
-    at = int(np.argmin((losses / reach[:, None]).max(axis=0)))
-    return float(grid[at]), [float(x) for x in losses[:, at]]
+    worst = (losses / reach[:, None]).max(axis=0)
+    at = int(np.argmin(worst))
+    return float(grid[at]), [float(x) for x in losses[:, at]], float(worst[at])
 
 
 def _disagreement(findings: list[Finding], middle: float, losses: list[float]) -> str:
