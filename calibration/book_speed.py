@@ -10,7 +10,6 @@ and what is claimed is the ratio.
 from __future__ import annotations
 
 import sqlite3
-import subprocess
 import sys
 import tempfile
 from collections.abc import Callable
@@ -18,7 +17,7 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
-from calibration.speed import Options, best
+from calibration.speed import Options, best, run_command
 
 SMALL, LARGE = 100, 100_000
 BELT, MACHINE = "y-left", "Northlight router"
@@ -72,10 +71,7 @@ def _copied(column: str, key: str) -> str:
 
 
 def _command(*words: str) -> Callable[[], object]:
-    def work() -> None:
-        subprocess.run([*PYTHON, *words], check=True, capture_output=True)
-
-    return work
+    return run_command([*PYTHON, *words])
 
 
 def books(options: Options) -> str:

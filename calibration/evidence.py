@@ -23,7 +23,7 @@ COVERED = ROOT / "docs" / "coverage.md"
 SHARED = ("corpus.py", "files.py", "measures.py", "ours.py", "peers.py", "simulator.py")
 SCRIPTS = {
     "accuracy.md": ("accuracy.py", "bound.py", "efficiency.py", *SHARED),
-    "speed.md": ("speed.py", *SHARED),
+    "speed.md": ("speed.py", "book_speed.py", *SHARED),
     "coverage.md": ("coverage.py", "setups.py", "measures.py", "simulator.py"),
 }
 SHOWN_DIGITS = 12  # of the digest, in the line under a table

@@ -8,8 +8,8 @@ the second that starts with the loudest tenth (YIN knows no voicing: all frames 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
-from math import gcd
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 RATE_HZ = 22050
 LOW_HZ, HIGH_HZ = 15.0, 700.0
+PYIN_RATE = 35.92  # octaves a second, librosa's default
 
 
 def at_common_rate(samples: Array, rate_hz: float) -> Array:
@@ -26,7 +27,7 @@ def at_common_rate(samples: Array, rate_hz: float) -> Array:
     rate = round(rate_hz)
     if rate == RATE_HZ:
         return samples
-    divisor = gcd(rate, RATE_HZ)
+    divisor = math.gcd(rate, RATE_HZ)
     return np.asarray(resample_poly(samples, RATE_HZ // divisor, rate // divisor))
 
 
@@ -64,9 +65,25 @@ def pyin(samples: Array, low_hz: float = LOW_HZ, high_hz: float = HIGH_HZ) -> fl
     import librosa
 
     frame = _frame(low_hz)
-    track, _, _ = librosa.pyin(samples, fmin=low_hz, fmax=high_hz, sr=RATE_HZ, frame_length=frame)
+    track, _, _ = librosa.pyin(
+        samples,
+        fmin=low_hz,
+        fmax=high_hz,
+        sr=RATE_HZ,
+        frame_length=frame,
+        max_transition_rate=_transition_rate(low_hz, high_hz, frame // 4),
+    )
     times = librosa.times_like(track, sr=RATE_HZ, hop_length=frame // 4)
     return _middle(times, track, loudest_second(samples))
+
+
+def _transition_rate(low_hz: float, high_hz: float, hop: int) -> float:
+    """Return pYIN's own rate of change in octaves a second, or what a narrow range has room for.
+
+    From one frame to the next it may go no further than the whole range: librosa fails otherwise.
+    """
+    semitones = math.floor(12 * math.log2(high_hz / low_hz))
+    return min(PYIN_RATE, semitones * RATE_HZ / (12 * hop))
 
 
 def praat(samples: Array, low_hz: float = LOW_HZ, high_hz: float = HIGH_HZ) -> float | None:

@@ -142,7 +142,7 @@ def _beltpitch(*words: str) -> list[str]:
     return [sys.executable, "-c", "from beltpitch.cli.main import run; run()", *words]
 
 
-def _run(command: Sequence[str]) -> Callable[[], object]:
+def run_command(command: Sequence[str]) -> Callable[[], object]:
     environment = {**os.environ, "PYTHONPATH": str(evidence.ROOT)}
 
     def work() -> None:
@@ -175,7 +175,7 @@ def processes(options: Options) -> str:
                 2.0,
             ),
         )
-        works = [_run(command) for pair in pairs for command in (pair[1], _python(pair[2]))]
+        works = [run_command(command) for pair in pairs for command in (pair[1], _python(pair[2]))]
         times = best(2 * options.rounds + 1, works)
     lines = ["| process | against python -c | ratio | limit |", "|---|---|---|---|"]
     for index, (name, _, code, limit) in enumerate(pairs):
@@ -246,11 +246,19 @@ def living(options: Options) -> str:
     return "\n".join(lines)
 
 
+def books(options: Options) -> str:
+    """Return the table of a small and a large book (book_speed.py, which times by `best`)."""
+    from calibration import book_speed
+
+    return book_speed.books(options)
+
+
 TABLES: dict[str, Callable[[Options], str]] = {
     "throughput": throughput,
     "growth": growth,
     "processes": processes,
     "live": living,
+    "books": books,
 }
 
 

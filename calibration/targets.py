@@ -83,7 +83,7 @@ def _ratios(kept: Mapping[str, Kept]) -> list[str]:
     """Return the line for the bound: the share of settings whose ratio is within the target."""
     if "efficiency" not in kept:
         return []
-    rows: Sequence[Mapping[str, Any]] = kept["efficiency"].record["settings"]
+    rows: Sequence[Mapping[str, Any]] = kept["efficiency"].record.get("settings", ())
     ratios = [row["ratio"] for row in rows if row["snr_db"] >= FROM_RATIO_DB and row["ratio"]]
     if not ratios:
         return []
@@ -102,7 +102,7 @@ def table(tables: Sequence[Kept]) -> str:
     for target in TARGETS:
         if target.table not in kept:
             continue
-        share = _share(target, kept[target.table].record["rows"])
+        share = _share(target, kept[target.table].record.get("rows", {}))
         if share is None:
             continue
         aim = (

@@ -44,14 +44,13 @@ def rate_error(blocks: Iterable[Block], tone_hz: float) -> Estimate | None:
         If the tone is there but does not hold still.
     """
     pieces, rate_hz = _pieces(blocks)
-    heard = [p for p in pieces if _stands_out(p, tone_hz, rate_hz)]
-    if len(heard) < FEWEST or len(heard) < len(pieces) / 2:
+    starts = [i for i, p in enumerate(pieces) if _stands_out(p, tone_hz, rate_hz)]
+    if len(starts) < FEWEST or len(starts) < len(pieces) / 2:
         return None
-    coarse_hz = _coarse(np.concatenate(heard[:FEWEST]), tone_hz, rate_hz)
+    coarse_hz = _coarse(np.concatenate([pieces[i] for i in starts[:FEWEST]]), tone_hz, rate_hz)
     time_s = np.arange(len(pieces[0])) / rate_hz
     turn = np.exp(-2j * np.pi * coarse_hz * time_s) * np.hanning(len(time_s))
     hop_s = len(time_s) / rate_hz
-    starts = [i for i, p in enumerate(pieces) if _stands_out(p, tone_hz, rate_hz)]
     at_s = np.array(starts) * hop_s
     phase = np.array([np.angle(turn @ pieces[i]) for i in starts])
     phase = np.unwrap(phase - 2 * np.pi * coarse_hz * at_s)

@@ -385,11 +385,12 @@ def _excess(state: _State, power: Samples) -> Samples:
     count, size = state.residual.shape
     seen = state.seen
     if count > COHERENT:  # summed, a band of some 80 Hz is left: no neighbour lies in it
-        seen = (seen + np.roll(seen, 1, axis=0) + np.roll(seen, -1, axis=0)) / math.sqrt(COHERENT)
-    over = np.abs(seen) ** 2 / (power * size)
+        ring = np.concatenate([seen[-1:], seen, seen[:1]])
+        seen = (ring[:-2] + seen + ring[2:]) / math.sqrt(COHERENT)
+    over = (seen.real**2 + seen.imag**2) / (power * size)
     half = min(SMOOTH_BLOCKS // 2, (count - 1) // 2)
-    padded = np.pad(over, ((half, half), (0, 0)), mode="edge")
-    total = np.cumsum(np.concatenate([np.zeros((1, over.shape[1])), padded]), axis=0)
+    ends = np.clip(np.arange(-half - 1, count + half), 0, count - 1)
+    total = np.cumsum(over[ends], axis=0)
     smooth = (total[2 * half + 1 :] - total[: -2 * half - 1]) / (2 * half + 1)
     out: Samples = np.maximum(1.0, smooth / CHANCE_EXCESS)
     return out
