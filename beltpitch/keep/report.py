@@ -285,7 +285,7 @@ def interval_words(estimate: Estimate, unit: str, per: float = 1.0, what: str = 
     """Return a force, or a rate of it, with its interval in words."""
     low, high = (in_unit(n * per, unit, FORCE) for n in estimate.interval(COVERAGE))
     value = in_unit(estimate.value * per, unit, FORCE)
-    digits = ".1f" if high - low >= 1 else ".2f"
+    digits = "z.1f" if high - low >= 1 else "z.2f"  # z: never "-0.0"
     sign = "+" if what else ""
     return (
         f"{value:{sign}{digits}} {unit}{what} (95 %: {low:{sign}{digits}} to "

@@ -508,9 +508,12 @@ def _which_doubt(level: Estimate, points: Sequence[Point], window: Window | None
             f"whether it is inside its window is doubted by what all readings share ({share:.0%}, "
             f"most of it {shared[0].name}): more readings do not help; its drift is known better"
         )
+    alone = [line.name for line in lines if line not in shared]
+    most = f", most of it {alone[0]}" if alone else ""
+    remedy = "read both strands" if alone[:1] == ["strand difference"] else "more readings help"
     return (
-        "whether it is inside its window is doubted by the readings' own scatter "
-        f"({1 - share:.0%}): more readings help"
+        "whether it is inside its window is doubted by what each reading has of its own "
+        f"({1 - share:.0%}{most}): {remedy}"
     )
 
 

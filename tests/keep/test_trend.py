@@ -14,6 +14,7 @@ from beltpitch.advice.window import Window
 from beltpitch.estimate import Estimate, Part
 from beltpitch.keep.history import Entry, History, Line
 from beltpitch.keep.record import Estimates
+from beltpitch.keep.report import interval_words
 from beltpitch.keep.trend import About, trend
 from tests.keep.workshop import START, sitting
 
@@ -275,3 +276,19 @@ def test_no_reading_and_one_reading_say_what_they_can() -> None:
     assert one.change is None
     same_day = trend([reading(1, 0, 42.0), reading(2, 0, 42.2)])
     assert same_day.drift is None
+
+
+def test_nothing_is_less_than_none_by_rounding() -> None:
+    small = Estimate.single(-0.001, 0.3, name="plucks", key="pluck")
+    assert interval_words(small, "N", what=" a month").startswith("+0.0 N a month")
+
+
+def test_one_reading_of_one_strand_is_told_what_would_help() -> None:
+    only = reading(1, 0, 42.0, own_u=0.1, scale_u=0.0)
+    strand = Part("strand difference", "strand:y", 1.7)
+    preload = only.estimates.preload
+    assert preload is not None
+    doubtful = replace(preload, parts=(*preload.parts, strand))
+    entry = replace(only, estimates=replace(only.estimates, preload=doubtful))
+    assert "most of it strand difference): read both strands" in trend([entry]).doubt
+    assert "more readings help" in trend([reading(1, 0, 42.0, scale_u=0.0)]).doubt
