@@ -204,6 +204,7 @@ def _told(entry: Entry, reading: dict[str, Any], unit: str) -> list[tuple[str, s
     from beltpitch.cli.show import force
 
     line = entry.line
+    asked = (entry.record.get("inputs") or {}).get("belt") or {}
     span = reading.get("span_mm")
     plucks = ", ".join(
         f"{p['frequency_hz']:.2f}" + ("" if p["used"] else " (set aside)")
@@ -219,7 +220,8 @@ def _told(entry: Entry, reading: dict[str, Any], unit: str) -> list[tuple[str, s
     every = (
         ("belt", reading.get("belt")),
         ("span", None if span is None else f"{span:g} mm, {reading.get('ends')}"),
-        ("parked at", line.park),
+        # where no place was noted the book has the span's own text in its stead
+        ("parked at", None if line.park == asked.get("span") else line.park),
         ("plucks", f"{plucks} Hz" if plucks else None),
         ("doubt", budget),
         ("corrected", corrected),
