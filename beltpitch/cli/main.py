@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import sys
 from importlib import import_module
-from typing import Any
+from typing import Annotated, Any
 
 import typer
 from typer.core import TyperGroup
@@ -80,8 +80,21 @@ def _near(name: str) -> str:
 app = typer.Typer(name="beltpitch", cls=Commands, **SETTINGS)
 
 
+def _version(wanted: bool) -> None:
+    if wanted:
+        from beltpitch.keep.history import program
+
+        sys.stdout.write(f"{program()}\n")
+        raise typer.Exit
+
+
 @app.callback()
-def about() -> None:
+def about(
+    version: Annotated[  # noqa: ARG001 (its callback does it)
+        bool,
+        typer.Option("--version", callback=_version, is_eager=True, help="Say which version."),
+    ] = False,
+) -> None:
     """Belt tension from the pitch of a plucked span, and how far to trust it."""
 
 

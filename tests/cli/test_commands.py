@@ -162,6 +162,12 @@ def test_frequency_is_the_inverse_of_tension(capsys: Capture) -> None:
     assert "mains" in out  # 59 Hz lies by the 60 Hz line
 
 
+def test_the_version_is_said(capsys: Capture) -> None:
+    code, out, err = run(capsys, "--version")
+    assert (code, err) == (0, "")
+    assert out.startswith("beltpitch")
+
+
 def test_frequency_of_a_belt_by_name_aims_at_its_target(
     capsys: Capture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
