@@ -90,7 +90,7 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def about(
-    version: Annotated[  # noqa: ARG001 (its callback does it)
+    version: Annotated[
         bool,
         typer.Option("--version", callback=_version, is_eager=True, help="Say which version."),
     ] = False,
