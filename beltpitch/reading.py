@@ -40,6 +40,10 @@ PROPAGATED = (
     "interval by propagated distributions (JCGM 101): with so few plucks the linear budget (GUM) "
     "would claim too much"
 )
+# What the stiff series leaves out of B, found on simulated plucks (calibration/setups.py), where
+# the fit's own claim was two to three times too small: each partial may lie off by a part in 3000
+# and by a share of the glide, and what rings beside them pulls few partials more than many.
+PARTIAL_OFF, GLIDE_OFF, FEW_PARTIALS_OFF = 3e-4, 0.15, 0.25
 CLOCK = 100e-6  # limit of a sound card's rate: physics notes, section 8
 
 
@@ -69,8 +73,8 @@ class Reading:
         Mode 1 at vanishing amplitude, Hz.
     partials_hz
         Partials that were heard.
-    inharmonicity
-        B of the stiff series.
+    inharmonicity, inharmonicity_u, top
+        B of the stiff series, its standard uncertainty, and the highest partial it rests on.
     plucks
         Every pluck, refused ones included.
     tension
@@ -97,6 +101,8 @@ class Reading:
     frequency: Estimate | None = None
     partials_hz: tuple[float, ...] = ()
     inharmonicity: float | None = None
+    inharmonicity_u: float | None = None
+    top: int | None = None
     plucks: tuple[PluckReading, ...] = ()
     tension: Estimate | None = None
     strand: str | None = None
@@ -176,11 +182,8 @@ def _partials(used: Sequence[Pitch], frequency_hz: float) -> tuple[float, ...]:
 
 def _inharmonicity(used: Sequence[Pitch], key: str) -> Estimate | None:
     """Return the B the plucks agree on: weighted mean, its u widened where they scatter more."""
-    told = [
-        (p.inharmonicity, p.inharmonicity_u)
-        for p in used
-        if p.inharmonicity is not None and p.inharmonicity_u
-    ]
+    heard = [p for p in used if p.inharmonicity is not None and p.inharmonicity_u]
+    told = [(p.inharmonicity or 0.0, _inharmonicity_u(p)) for p in heard]
     if not told:
         return None
     weights = [1 / u**2 for _, u in told]
@@ -190,6 +193,16 @@ def _inharmonicity(used: Sequence[Pitch], key: str) -> Estimate | None:
     wider = max(1.0, chi2 / max(1, len(told) - 1))
     u = math.sqrt(wider / whole)
     return Estimate.single(centre, u, name="stiffness", key=f"{key}/inharmonicity")
+
+
+def _inharmonicity_u(pitch: Pitch) -> float:
+    """Return the standard uncertainty of a pluck's B with what the stiff series leaves out."""
+    b, u, n = pitch.inharmonicity, pitch.inharmonicity_u, [p.number for p in pitch.partials]
+    assert b is not None
+    assert u is not None
+    top = max(2, *n) if n else 2
+    off = 2 * math.hypot(PARTIAL_OFF, GLIDE_OFF * pitch.glide) / (top**2 - 1)
+    return math.hypot(u, off, FEW_PARTIALS_OFF / max(1, len(n) - 1) * b)
 
 
 # --- readings -----------------------------------------------------------------------------------
@@ -234,6 +247,8 @@ def heard_reading(
         blank,
         partials_hz=_partials(used, tone.frequency.value),
         inharmonicity=told.value if told else None,
+        inharmonicity_u=told.u if told else None,
+        top=tone.top if told else None,
         warnings=said,
     )
     reading = _with_tone(reading, tone)

@@ -99,6 +99,9 @@ class Row:
         Partial number, 1 for the fundamental.
     label
         How to name the row.
+    inharmonicity, inharmonicity_u, top
+        B of ``f_n = n F sqrt(1 + B n^2)`` as heard through the first and the `top` partial, with
+        its standard uncertainty; None where the partials were not heard.
     """
 
     mass_kg: float
@@ -109,6 +112,9 @@ class Row:
     length_u_m: float = rectangular(TAPE_LIMIT_M)
     mode_n: int = 1
     label: str = ""
+    inharmonicity: float | None = None
+    inharmonicity_u: float = 0.0
+    top: int = 1
 
     def __post_init__(self) -> None:
         for what, value, unit, (low, high) in (
@@ -128,6 +134,25 @@ class Row:
             raise RequestError(
                 f"mode is {self.mode_n}, must be 1 (the fundamental) to {HIGHEST_MODE}"
             )
+        if self.inharmonicity is not None:
+            not_negative("inharmonicity", self.inharmonicity, "")
+            positive("uncertainty of the inharmonicity", self.inharmonicity_u, "")
+            if self.top <= self.mode_n or self.mode_n != 1:
+                raise RequestError("an inharmonicity belongs to a fundamental and a higher partial")
+
+    @property
+    def partials(self) -> tuple[float, float] | None:
+        """``ln(f_top/(top f_1))`` as heard, and its standard uncertainty; None if not heard."""
+        b, top2 = self.inharmonicity, self.top**2
+        if b is None:
+            return None
+        by_b = 0.5 * (top2 / (1 + b * top2) - 1 / (1 + b))
+        return 0.5 * math.log((1 + b * top2) / (1 + b)), by_b * self.inharmonicity_u
+
+    @property
+    def silent(self) -> Row:
+        """The row without what its partials told."""
+        return replace(self, inharmonicity=None, inharmonicity_u=0.0, top=1)
 
 
 # kind of ends: holding of both, and the limit of what it may be off by
@@ -372,10 +397,16 @@ def calibrate(
     setup.check()
     reasons: dict[int, str] = {}
     used = list(range(len(rows)))
+    muted: list[str] = []
     found = setup.fit(used)
-    while (worst := _worst(found, used, len(rows))) is not None:
+    while (worst := _worst(found, len(rows))) is not None:
         position, reason = worst
-        reasons[used.pop(position)] = reason
+        if position < len(used):
+            reasons[used.pop(position)] = reason
+        else:  # what a row's partials told, not its tone
+            i = setup.heard(used)[position - len(used)]
+            setup = setup.without_partials(i)
+            muted.append(f"partials of row {setup.label(i)} left out: {reason}")
         found = setup.fit(used)
     stated = found
     scatter = _scatter(stated)
@@ -386,15 +417,15 @@ def calibrate(
         )
     if scatter > 1:
         found = setup.fit(used, scatter)
-    return _Report(name, setup, found, stated, used, reasons, scatter).calibrated()
+    return _Report(name, setup, found, stated, used, reasons, scatter, muted).calibrated()
 
 
-def _worst(found: Fit, used: Sequence[int], rows: int) -> tuple[int, str] | None:
-    """Return the position of the worst row and why it is set aside, or None if all are good.
+def _worst(found: Fit, rows: int) -> tuple[int, str] | None:
+    """Return the position of the worst reading and why it is set aside, or None if all are good.
 
     Externally studentised residuals against Student's t with Bonferroni's share of the chance.
     """
-    n, dof = len(used), found.dof
+    n, dof = len(found.residuals), found.dof
     if dof < FEWEST_SPARE or n - 1 < (1 - MOST_OUTLIERS) * rows:
         return None
     own = np.sqrt(np.maximum(1 - found.leverage, 1e-9))
@@ -446,8 +477,10 @@ class _Setup:
         stiff strand, and the better of the two stands.
         """
         rows = [self.rows[i] for i in used]
-        observed = np.log([row.frequency_hz for row in rows])
-        u = np.array([scatter * row.frequency_u_hz / row.frequency_hz for row in rows])
+        told = [row.partials for row in rows if row.partials is not None]
+        observed = np.array([math.log(row.frequency_hz) for row in rows] + [x for x, _ in told])
+        own = [row.frequency_u_hz / row.frequency_hz for row in rows] + [u for _, u in told]
+        u = scatter * np.array(own)
         model = _Model(self, tuple(rows))
         found = fit(model.predict, observed, u, model.unknowns(SOFTEST_XI, scatter))
         if self.known.stiffness is not None or _scatter(found) == 1:
@@ -455,10 +488,26 @@ class _Setup:
         again = fit(model.predict, observed, u, model.unknowns(STIFFEST_XI, scatter))
         return min(found, again, key=lambda one: one.chi2)
 
+    def heard(self, used: Sequence[int]) -> list[int]:
+        """Return which of the rows `used` have partials, in the order of the fit."""
+        return [i for i in used if self.rows[i].partials is not None]
+
+    def without_partials(self, i: int) -> _Setup:
+        """Return the setup without what the partials of row i told."""
+        rows = tuple(row.silent if k == i else row for k, row in enumerate(self.rows))
+        return replace(self, rows=rows)
+
+    def label(self, i: int) -> str:
+        """Return how to name a row."""
+        return self.rows[i].label or str(i + 1)
+
 
 @dataclass(frozen=True, slots=True)
 class _Model:
-    """Predictions for some rows; columns MASS to GRAVITY, then one a length, then one a weight."""
+    """Predictions for some rows; columns MASS to GRAVITY, then one a length, then one a weight.
+
+    The tones of all rows come first, then ``ln(f_top/(top f_1))`` of those with partials.
+    """
 
     setup: _Setup
     rows: tuple[Row, ...]
@@ -516,19 +565,25 @@ class _Model:
         return Unknown("stiffness", string / start_xi, low=string / HARDLY_STIFF_XI)
 
     def predict(self, values: Array) -> tuple[Array, Array]:
-        """Return ln f of each row, shape (n,), and its derivatives, shape (n, p)."""
-        logs = np.empty(len(self.rows))
-        by = np.zeros((len(self.rows), len(values)))
-        lengths = {x: FIRST + k for k, x in enumerate(self.lengths)}
-        weights = {m: FIRST + len(lengths) + k for k, m in enumerate(self.weights)}
-        for i, row in enumerate(self.rows):
-            at_length, at_weight = lengths[row.length_m], weights[row.mass_kg]
-            point = _State.of(
-                self.setup, row, values, float(values[at_length]), float(values[at_weight])
-            )
-            logs[i], derivatives = point.log_tone()
-            by[i, :FIRST], by[i, at_length], by[i, at_weight] = derivatives
-        return logs, by
+        """Return what is observed, shape (n,), and its derivatives, shape (n, p)."""
+        tones = [self._tone(row, values) for row in self.rows]
+        found = list(tones)
+        for row, (first, by_first) in zip(self.rows, tones, strict=True):
+            if row.partials is not None:
+                log, by = self._tone(replace(row.silent, mode_n=row.top), values)
+                found.append((log - first - math.log(row.top), by - by_first))
+        return np.array([log for log, _ in found]), np.vstack([by for _, by in found])
+
+    def _tone(self, row: Row, values: Array) -> tuple[float, Array]:
+        """Return ln f of a row and its derivatives, shape (p,)."""
+        at_length = FIRST + list(self.lengths).index(row.length_m)
+        at_weight = FIRST + len(self.lengths) + list(self.weights).index(row.mass_kg)
+        point = _State.of(
+            self.setup, row, values, float(values[at_length]), float(values[at_weight])
+        )
+        by = np.zeros(len(values))
+        log, (by[:FIRST], by[at_length], by[at_weight]) = point.log_tone()
+        return log, by
 
 
 def _known(name: str, x: Estimate, low: float = -math.inf, high: float = math.inf) -> Unknown:
@@ -617,6 +672,7 @@ class _Report:
     used: Sequence[int]
     reasons: dict[int, str]
     scatter: float
+    muted: Sequence[str] = ()
 
     def calibrated(self) -> Calibrated:
         mass, root, holding, end = self._estimates()
@@ -774,8 +830,8 @@ class _Report:
             )
         if self.setup.rig.hung:
             said += self._foot_warning()
-        said += [f"row {self._label(i)} set aside: {why}" for i, why in self.reasons.items()]
-        return said
+        said += [f"row {self.setup.label(i)} set aside: {why}" for i, why in self.reasons.items()]
+        return [*said, *self.muted]
 
     def _foot_warning(self) -> list[str]:
         foot = self.setup.rig.foot_kg
@@ -790,6 +846,3 @@ class _Report:
             f"({heaviest_strand * 1e3:.1f} g), so it moves along: fix at least "
             f"{LIGHTEST_FOOT * heaviest_strand * 1e3:.0f} g to the belt itself"
         ]
-
-    def _label(self, i: int) -> str:
-        return self.setup.rows[i].label or str(i + 1)

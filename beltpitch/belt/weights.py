@@ -72,8 +72,22 @@ class HungWeight:
     tone: Quantity | None = None
     recording: str | None = None
 
-    def sounding(self, frequency_hz: float, frequency_u_hz: float) -> Row:
-        """Return the row with its tone."""
+    def sounding(
+        self,
+        frequency_hz: float,
+        frequency_u_hz: float,
+        partials: tuple[float, float, int] | None = None,
+    ) -> Row:
+        """Return the row with its tone.
+
+        Parameters
+        ----------
+        frequency_hz, frequency_u_hz
+            Of its mode.
+        partials
+            B of the stiff series, its standard uncertainty, and the highest partial it rests on.
+        """
+        b, b_u, top = partials or (None, 0.0, 1)
         return Row(
             self.mass_kg,
             self.mass_u_kg,
@@ -83,6 +97,9 @@ class HungWeight:
             self.length_u_m,
             self.mode_n,
             self.label,
+            b,
+            b_u,
+            top,
         )
 
     def typed(self) -> Row:

@@ -11,6 +11,7 @@ import typer
 from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
 from beltpitch.cli.weigh import (
+    N_MM2,
     KeepAsOption,
     ScaleErrorOption,
     budget_json,
@@ -30,9 +31,10 @@ if TYPE_CHECKING:
     from beltpitch.belt.weights import HungWeight, PlannedWeight
     from beltpitch.estimate import Estimate
     from beltpitch.quantity import Quantity
+    from beltpitch.reading import Reading
     from beltpitch.sound.heard import FrequencyRange
 
-N_MM2 = 1e6  # N m^2 in N mm^2
+
 # A recording is listened to between these shares of the tone that the catalogue's belt would have:
 # makers and the standard differ by 1.5 in mass, so by 1.25 in tone, and a margin.
 NEAR = (0.6, 1.6)
@@ -93,6 +95,10 @@ def hang(
     construction: o.ConstructionOption = None,
     keep_as: KeepAsOption = None,
     machine: k.MachineOption = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option("--picture", help="Draw rows, fit and residuals: a .png, .svg or .pdf."),
+    ] = None,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
@@ -124,7 +130,10 @@ def hang(
     if beside is not None and not beside.fits:
         warnings.append(beside.words)
     if keep_as is not None:
-        kept_as(keep_as, machine, made, found.linear_mass)
+        seen = found.stiffness if found.stiffness_seen and found.stiffness.u else None
+        kept_as(keep_as, machine, made, found.linear_mass, stiffness=seen)
+    if picture is not None:
+        _draw_picture(picture, found, unit)
     if json:
         print_json({"schema": SCHEMA, "hang": _record(found, made, beside, warnings, notes)})
     else:
@@ -222,7 +231,17 @@ def _row(hung: HungWeight, folder: Path, belt: Belt | None, g: Estimate) -> Row:
     heard = read(folder / hung.recording, expected=_near(hung, belt, g))
     if heard.frequency is None:
         raise CannotTell(f"{hung.recording}: {heard.warnings[0]}")
-    return hung.sounding(heard.frequency.value, heard.frequency.u)
+    return hung.sounding(heard.frequency.value, heard.frequency.u, _partials(heard, hung.mode_n))
+
+
+def _partials(heard: Reading, mode: int) -> tuple[float, float, int] | None:
+    """Return what the partials told of a fundamental: B, its u and the highest; None if nothing."""
+    from beltpitch.belt.calibrate import HIGHEST_MODE
+
+    b, u, top = heard.inharmonicity, heard.inharmonicity_u, heard.top
+    if mode != 1 or not b or not u or top is None or top < 2:  # noqa: PLR2004
+        return None
+    return b, u, min(top, HIGHEST_MODE)
 
 
 def _near(hung: HungWeight, belt: Belt | None, g: Estimate) -> FrequencyRange | None:
@@ -419,6 +438,8 @@ def _point_json(p: Point) -> dict[str, Any]:
         "fitted_hz": p.fitted_hz,
         "residual_percent": 100 * p.residual,
         "residual_u": p.sigmas,
+        "inharmonicity": p.row.inharmonicity,
+        "inharmonicity_u": p.row.inharmonicity_u if p.row.inharmonicity is not None else None,
         "used": p.used,
         "reason": p.reason,
     }
@@ -455,6 +476,9 @@ def _draw(
     _rows(where, found.points, unit)
     fit = f"chi^2 {found.chi2:.1f} with {found.dof} degrees of freedom"
     field(where, "fit", fit)
+    heard = sum(p.row.inharmonicity is not None for p in found.points)
+    if heard:
+        field(where, "partials", f"of {heard} weights joined the fit: how stiff they sound")
     named = f'--belt "{belt.name}" ' if belt else ""
     option = f'--linear-mass "{concise(found.linear_mass, 1000)} g/m"'
     field(where, "use it", f"beltpitch tension {named}{option}")
@@ -462,6 +486,16 @@ def _draw(
         field(where, "note", words)
     for words in notes:
         field(where, "taken", words)
+
+
+def _draw_picture(picture: Path, found: Calibrated, unit: str) -> None:
+    """Write the picture of rows and residuals."""
+    import sys
+
+    from beltpitch.keep.plots import hang_figure, save
+
+    save(hang_figure(found, unit), picture)
+    sys.stderr.write(f"beltpitch: wrote {picture}\n")
 
 
 RESIDUAL_SIGN = 3.0  # standard uncertainties at the ends of the drawn axis

@@ -24,7 +24,9 @@ USUAL_KG_PER_M = 12.6e-3  # a 9 mm belt of 2 mm pitch: what a plan takes where n
 
 KeepAsOption = Annotated[
     str | None,
-    typer.Option("--keep-as", help="Write it into the machine file as this belt's linear mass."),
+    typer.Option(
+        "--keep-as", help="Write what was found into the machine file, for the belt of this name."
+    ),
 ]
 ScaleErrorOption = Annotated[
     str, typer.Option("--scale-error", help="The scale's own error, a limit: share of the load.")
@@ -106,8 +108,20 @@ def concise(x: Estimate, factor: float = 1.0) -> str:
     return f"{value:.{digits}f}({max(1, round(u * 10**digits))})"
 
 
-def kept_as(name: str, machine: Path | None, belt: Belt | None, mass: Estimate) -> None:
-    """Write a linear mass into the machine file; what was done goes to standard error.
+N_MM2 = 1e6  # N m^2 in N mm^2
+
+
+def kept_as(
+    name: str,
+    machine: Path | None,
+    belt: Belt | None,
+    mass: Estimate,
+    *,
+    stiffness: Estimate | None = None,
+) -> None:
+    """Write a linear mass, and a bending stiffness where it was seen, into the machine file.
+
+    What was done goes to standard error.
 
     Raises
     ------
@@ -133,9 +147,13 @@ def kept_as(name: str, machine: Path | None, belt: Belt | None, mass: Estimate) 
         belt=belt.name if belt and known is None else None,
         construction=belt.construction if belt and known is None else None,
         linear_mass=f"{concise(mass, 1000)} g/m",
+        bending_stiffness=f"{concise(stiffness, N_MM2)} N mm^2" if stiffness else None,
     )
     add_belt(file, entry, over=True)
-    sys.stderr.write(f"beltpitch: {file.name}: {name} has linear_mass = {entry.linear_mass!r}\n")
+    told = f"linear_mass = {entry.linear_mass!r}"
+    if entry.bending_stiffness:
+        told += f", bending_stiffness = {entry.bending_stiffness!r}"
+    sys.stderr.write(f"beltpitch: {file.name}: {name} has {told}\n")
 
 
 def scale_share(scale_error: str) -> float:

@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
 
+    from beltpitch.belt.calibrate import Calibrated
+
 # Okabe and Ito's set; a word or a marker always stands beside the colour.
 BLUE, ORANGE, RED, GREEN, GREY = "#0072B2", "#E69F00", "#D55E00", "#009E73", "#777777"
 STRIP = "#CDE5F3"
@@ -507,3 +509,78 @@ def _pluck_alt(view: PluckView) -> str:
         f"{view.title or 'A pluck'}: waveform, {used}; spectrum with partials at {tones} Hz and "
         f"steady tones set aside at {steady} Hz."
     )
+
+
+# --- hung weights -------------------------------------------------------------------------------
+
+HANG_IN = 5.0
+SIGMAS = (-2.0, 2.0)  # lines between which most residuals lie
+
+
+def hang_figure(found: Calibrated, unit: str = "N") -> Picture:
+    """Draw the rows of hung weights beside the fit: tones over tension, and what is left over.
+
+    Parameters
+    ----------
+    found
+        The fit.
+    unit
+        Unit of force shown.
+    """
+    from matplotlib import rc_context
+
+    figure = _figure(HANG_IN)
+    with rc_context(STYLE):
+        upper, lower = figure.subplots(2, 1, sharex=True)
+        _hang_tones(upper, found, unit)
+        _hang_residuals(lower, found, unit)
+        upper.set_title(f"{found.name}: hung weights", loc="left")
+    return Picture(figure, _hang_alt(found))
+
+
+def _hang_tones(axes: Axes, found: Calibrated, unit: str) -> None:
+    per = in_newtons(unit)
+    for used, mark, label in ((True, "o", "heard"), (False, "x", "set aside")):
+        points = [p for p in found.points if p.used is used]
+        if points:
+            axes.errorbar(
+                [p.tension_n / per for p in points],
+                [p.row.frequency_hz for p in points],
+                [p.row.frequency_u_hz for p in points],
+                fmt=mark,
+                color=BLUE if used else RED,
+                label=label,
+            )
+    axes.plot(
+        [p.tension_n / per for p in found.points],
+        [p.fitted_hz for p in found.points],
+        "_",
+        color="black",
+        markersize=14,
+        label="fit",
+    )
+    axes.set_xscale("log")
+    axes.set_yscale("log")
+    axes.set_ylabel("frequency, Hz")
+    axes.legend(loc="upper left", fontsize=7, frameon=False)
+
+
+def _hang_residuals(axes: Axes, found: Calibrated, unit: str) -> None:
+    per = in_newtons(unit)
+    axes.axhline(0.0, color="black", linewidth=0.7)
+    for at in SIGMAS:
+        axes.axhline(at, color=GREY, linestyle=":", linewidth=0.8)
+    for p in found.points:
+        mark, colour = ("o", BLUE) if p.used else ("x", RED)
+        axes.plot([p.tension_n / per], [p.sigmas], mark, color=colour)
+    axes.set_ylabel("heard less fit,\nstandard uncertainties")
+    axes.set_xlabel(f"tension, {unit} (dotted: two standard uncertainties)")
+
+
+def _hang_alt(found: Calibrated) -> str:
+    rows = "; ".join(
+        f"{p.row.mass_kg:.4g} kg {p.row.frequency_hz:.2f} Hz, {p.sigmas:+.1f} u"
+        + ("" if p.used else " (set aside)")
+        for p in found.points
+    )
+    return f"{found.name}: tones of hung weights and how far each lies from the fit: {rows}."

@@ -87,6 +87,45 @@ def test_stiffness_and_ends_come_apart_with_partials_of_a_stiff_short_strand() -
     assert narrow.holding.u == pytest.approx(0.29, rel=0.05)
 
 
+def with_partials(table: list[Row], top: int = 5, share: float = 0.05) -> list[Row]:
+    """Return rows that also say B through the first and the `top` partial."""
+    found = []
+    for row in table:
+        square = (tone(row.mass_kg, n=top, stiffness_n_m2=1e-3) / top / row.frequency_hz) ** 2
+        b = (square - 1) / (top**2 - square)
+        found.append(replace(row, inharmonicity=b, inharmonicity_u=share * b, top=top))
+    return found
+
+
+def test_partials_of_each_weight_tell_stiffness_from_ends() -> None:
+    bare = rows(stiffness_n_m2=1e-3)
+    without = calibrate(bare, name="y", known=KNOWN)
+    found = calibrate(with_partials(bare), name="y", known=KNOWN)
+    assert found.dof == without.dof + len(bare)
+    assert found.stiffness.value == pytest.approx(1e-3, rel=0.02)
+    assert found.holding.value == pytest.approx(HOLD, abs=0.03)
+    assert found.stiffness.u < 0.5 * without.stiffness.u
+    assert found.holding.u < 0.7 * without.holding.u
+    assert not any("tell stiffness from ends" in w for w in found.warnings)
+
+
+def test_partials_that_contradict_the_rest_are_left_out_and_said() -> None:
+    bare = rows(stiffness_n_m2=1e-3)
+    told = with_partials(bare)
+    told[2] = replace(told[2], inharmonicity=4 * (told[2].inharmonicity or 0.0), label="third")
+    found = calibrate(told, name="y", known=KNOWN)
+    assert any(w.startswith("partials of row third left out") for w in found.warnings)
+    assert found.outliers == ()
+    assert found.stiffness.value == pytest.approx(1e-3, rel=0.02)
+
+
+def test_an_inharmonicity_belongs_to_a_fundamental() -> None:
+    with pytest.raises(RequestError, match="belongs to a fundamental and a higher partial"):
+        Row(1.0, 0.0, 50.0, 0.1, 0.5, inharmonicity=1e-3, inharmonicity_u=1e-4)
+    with pytest.raises(RequestError, match="uncertainty of the inharmonicity"):
+        Row(1.0, 0.0, 50.0, 0.1, 0.5, inharmonicity=1e-3, top=4)
+
+
 def test_a_spread_too_small_is_said() -> None:
     found = calibrate(rows(stiffness_n_m2=1e-3), name="y", known=KNOWN)
     assert any(

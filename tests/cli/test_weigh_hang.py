@@ -38,10 +38,13 @@ def run_json(capsys: Capture, *arguments: str) -> dict[str, Any]:
     return record
 
 
-def tone(weight: float, length: float = 0.5) -> float:
-    strand = Strand(length, MASS, 4e-4, 0.8, 0.8, 7.7e-5, 28.8e3)
+STIFF = 4e-4  # N m^2, of the belt that is hung here
+
+
+def tone(weight: float, length: float = 0.5, n: int = 1) -> float:
+    strand = Strand(length, MASS, STIFF, 0.8, 0.8, 7.7e-5, 28.8e3)
     hung = MASS * length
-    return frequency(strand, hung_tension(weight, hung)) / swing_factor(weight, hung)
+    return frequency(strand, hung_tension(weight, hung), n) / swing_factor(weight, hung, n)
 
 
 # --- weigh --------------------------------------------------------------------------------------
@@ -207,7 +210,10 @@ def test_typed_pairs_are_a_table(capsys: Capture) -> None:
 def test_tones_are_taken_from_one_recording_a_weight(capsys: Capture, tmp_path: Path) -> None:
     lines = ["mass [kg], recording, length [mm]"]
     for i, m in enumerate((0.5, 1.5, 4.0)):
-        sound = pluck_recording(tone(m, 0.25), plucks=1, decay_s=0.3, noise=1e-3, seed=i)
+        square = (tone(m, 0.25, 5) / 5 / tone(m, 0.25)) ** 2
+        b = (square - 1) / (25 - square)
+        f = tone(m, 0.25)
+        sound = pluck_recording(f, inharmonicity=b, plucks=1, decay_s=0.3, noise=1e-3, seed=i)
         save_sound(tmp_path / f"{i}.wav", sound, 48_000.0)
         lines.append(f"{m:.3f}, {i}.wav, 250 +/- 0.3")
     table = tmp_path / "heard.csv"
@@ -216,6 +222,15 @@ def test_tones_are_taken_from_one_recording_a_weight(capsys: Capture, tmp_path: 
     low, high = record["interval_g_per_m"]
     assert low < 1000 * MASS < high
     assert record["linear_mass_g_per_m"] == pytest.approx(1000 * MASS, rel=0.03)
+    told = [row for row in record["rows"] if row["inharmonicity"] is not None]
+    assert told
+    assert all(row["inharmonicity_u"] > 0 for row in told)
+    bottom, top = record["stiffness_interval_n_mm2"]
+    assert bottom < 1e6 * STIFF < top
+    assert top < 2 * bottom
+    code, out, err = run(capsys, "hang", str(table), *BELT)
+    assert (code, err) == (0, "")
+    assert f"partials    of {len(told)} weights joined the fit" in out
 
 
 def test_a_measured_set_runs_as_it_stands(capsys: Capture) -> None:
