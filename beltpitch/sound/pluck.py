@@ -52,10 +52,13 @@ OVER_EXCESS = 1.5  # below it nothing is left above the noise
 OVER_SLABS = 2
 STUCK_SLABS = 45  # 4 s without falling back: a machine was switched on, not a pluck
 FADED = 0.5
+FEWEST_AFTER_SILENCE = 2  # slabs
+ROOM_PEAK = 0.1  # full scale 1: what is louder is no room, even if it does not fade at once
 AS_QUIET = 0.3  # mean log power of a slab over the quietest one: steady noise stays below
 RISE_STEPS = 12  # of a quarter hop: about 16 ms
 RISE_BEFORE_HOPS = 14
 SILENT_PEAK = 3e-5  # one step of 16 bits
+DIGITAL_SILENCE = 1e-6  # no converter is as still: the recording was padded, gated or cut
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,6 +129,7 @@ class Listener:
         self._slab_samples = self._hop * SLAB_HOPS
         self._watch = Watch(self.rate_hz, self._hop)
         self._opening: list[tuple[Slab, Samples]] | None = []
+        self._only_silence = False  # is all that is known of the noise
         keep = round((LONGEST_S + QUIET_KEPT_S + 1.0) * self.rate_hz / self._slab_samples) + 2
         self._slabs: deque[Slab] = deque(maxlen=keep)
         self._quiet_flags: deque[bool] = deque(maxlen=keep)  # nothing sounded in the slab
@@ -191,6 +195,10 @@ class Listener:
         power = self._watch.powers(slab.samples)
         if self._opening is None:
             return self._hear(slab, power)
+        if not self._opening and self.level <= DIGITAL_SILENCE:
+            self._only_silence = True
+            self._watch.learn(power)
+            return self._hear(slab, power)
         self._opening.append((slab, power))
         return self._begin() if len(self._opening) == OPENING_SLABS else []
 
@@ -199,24 +207,41 @@ class Listener:
         if not self._opening:
             return []
         opening, self._opening = self._opening, None
-        # frames that reach back beyond the first sample see a step that is none
-        slab, power = opening[0]
-        opening[0] = (slab, np.concatenate([power[FRAME_HOPS:], power[FRAME_HOPS:]]))
-        means = np.stack([power.mean(axis=0) for _, power in opening])
-        loud = np.log(means).mean(axis=1)
-        for (_, power), level in zip(opening, loud, strict=True):
-            if level <= loud.min() + AS_QUIET:
-                self._watch.learn(power)
-        self._begins_loud(loud)
+        if self._only_silence:
+            self._end_silence(opening[1:])  # the first slab is silent in part
+        else:
+            # frames that reach back beyond the first sample see a step that is none
+            slab, power = opening[0]
+            opening[0] = (slab, np.concatenate([power[FRAME_HOPS:], power[FRAME_HOPS:]]))
+            if self._learn_quietest([power for _, power in opening]):
+                self._open = _Open(0, opened=True, strength=0.0)
         done: list[Pluck] = []
         for slab, power in opening:
             done += self._hear(slab, power)
         return done
 
-    def _begins_loud(self, loud: Samples) -> None:
-        """Open a pluck at the very start where the sound fades from there."""
-        if len(loud) > 1 and loud[0] - loud.min() > FADED and loud.argmin() > 0:
-            self._open = _Open(0, opened=True, strength=0.0)
+    def _end_silence(self, opening: list[tuple[Slab, Samples]]) -> None:
+        """Forget the digital silence a recording began with, unless a pluck comes right out of it.
+
+        It says nothing of the room, whose every rustle would stand out of it.
+        """
+        powers = [power for _, power in opening]
+        if len(powers) < FEWEST_AFTER_SILENCE or _fades(powers):
+            return
+        if max(float(np.abs(slab.samples).max()) for slab, _ in opening) > ROOM_PEAK:
+            return
+        self._only_silence = False
+        self._watch.forget()
+        self._learn_quietest(powers)
+        self._quiet_flags = deque(len(self._slabs) * [False], maxlen=self._slabs.maxlen)
+
+    def _learn_quietest(self, powers: list[Samples]) -> bool:
+        """Take the quietest slabs for the noise; tell whether the sound fades from the first."""
+        loud = _loudness(powers)
+        for power, level in zip(powers, loud, strict=True):
+            if level <= loud.min() + AS_QUIET:
+                self._watch.learn(power)
+        return _fades(powers)
 
     def _hear(self, slab: Slab, power: Samples) -> list[Pluck]:
         frames = self._watch.measure(power)
@@ -232,16 +257,18 @@ class Listener:
             broken = bad[max(0, hop) : hop + FRAME_HOPS + 1].any()
             if not broken and start + (hop + 1) * self._hop <= self._intake.total:
                 done += self._onset(start + hop * self._hop, float(frames.flux[hop]))
-        quiet = self._is_quiet(frames)
+        silent = float(np.abs(slab.samples).max()) <= DIGITAL_SILENCE
+        quiet = self._is_quiet(frames) and (self._only_silence or not silent)
         self._quiet_flags[-1] = quiet
         if quiet:
             self._watch.learn(power)
         self._usual = max(
             USUAL_MEMORY * self._usual, (1 - USUAL_MEMORY) * float(frames.flux.mean())
         )
-        self._ringing = 0 if quiet else self._ringing + 1
+        self._ringing = 0 if quiet or silent else self._ringing + 1
         if self._ringing > STUCK_SLABS:
             self._ringing = 0
+            self._only_silence = False
             self._watch.forget()
             self._watch.learn(power)
         return done + self._maybe_over(frames)
@@ -375,3 +402,15 @@ class Listener:
         first = self._end - len(self._slabs) * self._slab_samples
         whole = np.concatenate([s.samples for s in self._slabs])
         return whole[max(0, begin - first) : max(0, end - first)]
+
+
+def _loudness(powers: list[Samples]) -> Samples:
+    """Return the mean log power of each slab."""
+    out: Samples = np.log(np.stack([power.mean(axis=0) for power in powers])).mean(axis=1)
+    return out
+
+
+def _fades(powers: list[Samples]) -> bool:
+    """Whether the sound is loudest at first."""
+    loud = _loudness(powers)
+    return bool(loud[0] - loud.min() > FADED and loud.argmin() > 0)

@@ -121,6 +121,24 @@ def test_sound_that_was_lost_refuses_the_pluck_it_was_lost_from() -> None:
     assert plucks[1].refused is None
 
 
+@pytest.mark.parametrize("silence_s", [0.1, 0.8, 6.0])
+@pytest.mark.parametrize("noise", [1e-4, 3e-3])
+def test_digital_silence_ahead_of_the_room_cuts_no_pluck(silence_s: float, noise: float) -> None:
+    rate = 48_000.0
+    sound = pluck_recording(80.0, rate_hz=rate, plucks=2, first_s=0.8, apart_s=1.5, noise=noise)
+    silence = np.zeros(round(silence_s * rate))
+    found = onsets(listen(np.concatenate([silence, sound]), rate))
+    assert found == pytest.approx([silence_s + 0.8, silence_s + 2.3], abs=0.006)
+    twice = onsets(listen(np.concatenate([sound, silence, sound]), rate))
+    second = len(sound) / rate + silence_s
+    assert twice == pytest.approx([0.8, 2.3, second + 0.8, second + 2.3], abs=0.006)
+
+
+def test_a_pluck_may_come_right_out_of_digital_silence() -> None:
+    sound = pluck_recording(80.0, rate_hz=RATE_HZ, plucks=1, first_s=0.5, noise=0.0)
+    assert onsets(listen(sound)) == pytest.approx([0.5], abs=0.006)
+
+
 def test_silence_says_so() -> None:
     (only,) = listen(np.zeros(90_000))
     assert (only.refused or "").startswith("silence")
