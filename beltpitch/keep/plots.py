@@ -514,6 +514,7 @@ def _pluck_alt(view: PluckView) -> str:
 # --- hung weights -------------------------------------------------------------------------------
 
 HANG_IN = 5.0
+HANG_MARGIN = 1.3  # how far beyond the rows a graduation may stand
 SIGMAS = (-2.0, 2.0)  # lines between which most residuals lie
 
 
@@ -561,8 +562,22 @@ def _hang_tones(axes: Axes, found: Calibrated, unit: str) -> None:
     )
     axes.set_xscale("log")
     axes.set_yscale("log")
+    axes.set_yticks(*_round_ticks([p.fitted_hz for p in found.points]))
+    axes.set_xticks(*_round_ticks([p.tension_n / per for p in found.points]))
+    axes.minorticks_off()
     axes.set_ylabel("frequency, Hz")
     axes.legend(loc="upper left", fontsize=7, frameon=False)
+
+
+def _round_ticks(values: Sequence[float]) -> tuple[list[float], list[str]]:
+    """Return 1, 2, 5 times powers of ten that lie among the values, and how to write them."""
+    import math
+
+    low, high = min(values) / HANG_MARGIN, max(values) * HANG_MARGIN
+    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    ticks = [m * 10.0**power for power in powers for m in (1, 2, 5)]
+    kept = [t for t in ticks if low <= t <= high]
+    return kept, [f"{t:g}" for t in kept]
 
 
 def _hang_residuals(axes: Axes, found: Calibrated, unit: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -197,6 +198,31 @@ def test_hung_weights_are_kept_too(capsys: Capture, table: Path, tmp_path: Path)
     assert code == 0
     assert "router.toml: x has linear_mass" in err
     assert belt_of(load(file).belts["x"]).linear_mass.value == pytest.approx(MASS, rel=0.02)
+
+
+def test_a_stiffness_that_was_seen_is_kept_and_used(
+    capsys: Capture, table: Path, tmp_path: Path
+) -> None:
+    file, picture = tmp_path / "router.toml", tmp_path / "hang.png"
+    code, _, err = run(
+        capsys, "hang", str(table), *BELT, "--length", "500 +/- 1 mm", "--json",
+        "--keep-as", "x", "--machine", str(file), "--picture", str(picture),
+    )  # fmt: skip
+    assert code == 0
+    assert "bending_stiffness" in err
+    assert picture.stat().st_size > 0
+    kept = belt_of(load(file).belts["x"]).ei_n_m2
+    assert kept is not None
+    assert kept.known == "measured by the user"
+    assert kept.value == pytest.approx(STIFF, rel=0.5)
+    text = file.read_text() + 'span = "200 mm"\n'
+    file.write_text(text)
+    tension = ["--machine", str(file), "--frequency", "150 Hz"]
+    own = run_json(capsys, "tension", "x", *tension, "--no-keep")["readings"][0]
+    file.write_text(re.sub("bending_stiffness.*", 'bending_stiffness = "4 N mm^2"', text))
+    limp = run_json(capsys, "tension", "x", *tension, "--no-keep")["readings"][0]
+    assert own["tension_n"] < 0.98 * limp["tension_n"]
+    assert "bending stiffness 4 N mm^2, taken as +/- 30%" in " ".join(limp["notes"])
 
 
 def test_typed_pairs_are_a_table(capsys: Capture) -> None:

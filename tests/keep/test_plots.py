@@ -18,6 +18,7 @@ from beltpitch.keep.plots import (
     Picture,
     PluckView,
     RulerRow,
+    hang_figure,
     pluck_figure,
     ruler_figure,
     save,
@@ -188,3 +189,19 @@ def test_a_picture_that_cannot_be_written_is_one_line(tmp_path: Path) -> None:
         save(ruler_figure([ROW]), tmp_path / "x.gif")
     with pytest.raises(RequestError, match="cannot be written"):
         save(ruler_figure([ROW]), tmp_path / "no" / "x.png")
+
+
+def test_hung_weights_are_drawn_with_their_residuals(tmp_path: Path) -> None:
+    from beltpitch.belt.calibrate import Known, Row, calibrate
+
+    tones = ((0.264, 26.42), (0.512, 35.97), (1.023, 49.99), (2.046, 69.92), (3.917, 96.20))
+    rows = [Row(m, 1e-3, f, 3e-3 * f, 0.3) for m, f in tones]
+    found = calibrate(rows, name="y-left roll", known=Known())
+    picture = hang_figure(found, "lbf")
+    assert "0.264 kg 26.42 Hz" in picture.alt
+    upper, lower = picture.figure.axes
+    assert "lbf" in lower.get_xlabel()
+    assert [t.get_text() for t in upper.get_yticklabels()] == ["50", "100"]
+    assert len(lower.get_lines()) == 3 + len(rows)
+    save(picture, tmp_path / "hang.svg")
+    assert (tmp_path / "hang.svg").stat().st_size > 0
