@@ -2,9 +2,10 @@
 
 Every candidate of every pluck is a hypothesis; its evidence is that of the pluck that shows it
 best, a share of that of the others (they err alike), and the prior of the range. They compete with
-each other and with "no string at all". How well the tone chosen *begins* with a pluck (begins.py)
-counts against that last one: a voice, an engine or running water may look like a series for a
-while, but it sounds before as it does after.
+each other and with "no string at all". How well a tone *begins* with a pluck (begins.py) counts as
+well: a voice, an engine or running water may look like a series for a while, but it sounds before
+as it does after. Among each other, tones in a simple ratio share that: they are lines of the same
+sound, and which of them begin says nothing about the octave.
 
 Conventions: scores in nats; a probability is over all hypotheses.
 """
@@ -35,10 +36,12 @@ BEGUN_UNKNOWN = 5.0  # the recording starts within the sound: nothing was heard 
 REPEAT_SHARE = 0.4  # what a further pluck adds
 CLEAR_SCORE = 12.0  # nats: a series that stands by itself
 # Several clear tones that have nothing to do with each other are a voice. A string stands beside
-# it if it begins with its pluck by so many nats, or is so many times as clear as any of them.
+# it if it begins with its pluck by so many nats, or is so many times as clear as any of them, or
+# begins at all and is so many times as loud: syllables of one sentence differ by less.
 TONES_OF_A_VOICE = 2
-BEGINS_CLEARLY = 25.0
+BEGINS_CLEARLY = 40.0
 CLEARER = 2.3
+LOUDER = 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,6 +64,11 @@ class Evidence:
             if abs(math.log(c.frequency_hz / frequency_hz)) <= SAME_TONE:
                 return c if c.score > 0 else None
         return None
+
+    def loudness(self, candidate: Candidate) -> float:
+        """Return the sum of the amplitudes of a candidate's lines."""
+        assert self.lines is not None
+        return float(self.lines.amplitude[candidate.line[candidate.numbers - 1]].sum())
 
     @property
     def clear(self) -> Candidate | None:
@@ -104,15 +112,20 @@ def decide(evidence: Sequence[Evidence], expected: FrequencyRange) -> Decision |
     tones = _tones([c for e in evidence for c in e.candidates])
     if not tones:
         return None
-    scores = np.array([_total(evidence, f, expected) for f in tones])
-    best = int(scores.argmax())
-    begun = _begun(evidence, tones[best])
-    bonus = BEGUN_UNKNOWN if begun is None else min(max(begun, BEGUN_LEAST), BEGUN_MOST)
-    every = np.append(scores, NULL_BONUS - bonus)
+    begun = {f: _begun(evidence, f) for f in tones}
+    shared = [max(_bonus(begun[g]) for g in tones if related(g, f)) for f in tones]
+    scores = [_total(evidence, f, expected) + s for f, s in zip(tones, shared, strict=True)]
+    best = int(np.argmax(scores))
+    f = tones[best]
+    every = np.array([*scores, NULL_BONUS + shared[best] - _bonus(begun[f])])
     share = np.exp(every - every.max())
     share /= share.sum()
-    voice = _voice(evidence, tones[best], begun)
-    return Decision(tones[best], float(share[best]), float(share[-1]), begun, voice)
+    voice = _voice(evidence, f, begun[f])
+    return Decision(f, float(share[best]), float(share[-1]), begun[f], voice)
+
+
+def _bonus(begun: float | None) -> float:
+    return BEGUN_UNKNOWN if begun is None else min(max(begun, BEGUN_LEAST), BEGUN_MOST)
 
 
 def _tones(candidates: Sequence[Candidate]) -> list[float]:
@@ -162,11 +175,14 @@ def _voice(evidence: Sequence[Evidence], f: float, begun: float | None) -> bool:
     if begun is not None and begun >= BEGINS_CLEARLY:
         return False
     strangers = [
-        c
+        (e, c)
         for e in evidence
         if e.near(f) is None and (c := e.clear) is not None and not related(c.frequency_hz, f)
     ]
-    if len(_tones(strangers)) < TONES_OF_A_VOICE:
+    if len(_tones([c for _, c in strangers])) < TONES_OF_A_VOICE:
         return False
-    own = max(c.score for e in evidence if (c := e.near(f)) is not None)
-    return own < CLEARER * max(c.score for c in strangers)
+    own = [(e, c) for e in evidence if (c := e.near(f)) is not None]
+    clearer = max(c.score for _, c in own) / max(c.score for _, c in strangers)
+    louder = max(e.loudness(c) for e, c in own) / max(e.loudness(c) for e, c in strangers)
+    stands_out = louder >= LOUDER and begun is not None and begun > 0
+    return clearer < CLEARER and not stands_out

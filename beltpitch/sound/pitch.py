@@ -19,6 +19,7 @@ import numpy as np
 
 from beltpitch.sound import reasons
 from beltpitch.sound.begins import begins
+from beltpitch.sound.block import Samples
 from beltpitch.sound.decision import Decision, Evidence, decide
 from beltpitch.sound.evidence import Candidate
 from beltpitch.sound.fit import Start, chosen, fit
@@ -29,7 +30,7 @@ from beltpitch.sound.series import candidates_of
 from beltpitch.sound.several import set_aside
 from beltpitch.sound.spectrum import spectrum_of
 from beltpitch.sound.stiff import Mode, from_lines, laid_through
-from beltpitch.sound.strands import beside, neighbour_of
+from beltpitch.sound.strands import Neighbour, beside, neighbour_of, two_could, unexplained
 
 LEAST_QUALITY = 0.92
 SETTLE_S = 0.004  # the finger has left the belt
@@ -70,7 +71,7 @@ def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> Heard:
     evidence = [_evidence(p, expected) for p in plucks]
     steady = _steady(plucks)
     joint = decide(evidence, expected)
-    heard = [_one(e, joint) for e in evidence]
+    heard = [_one(e, joint, expected) for e in evidence]
     heard = set_aside(heard)
     listed = [h for h in heard if h.onset_s is not None and _worth_naming(h, heard)]
     if any(h.used for h in listed):
@@ -107,7 +108,7 @@ def _dies(lines: Lines, candidate: Candidate) -> bool:
     return float((weight * decay).sum() / weight.sum()) > DECAYING
 
 
-def _one(e: Evidence, joint: Decision | None) -> HeardPluck:
+def _one(e: Evidence, joint: Decision | None, expected: FrequencyRange) -> HeardPluck:
     """Return the verdict on one pluck, given what all say together."""
     onset = e.pluck.onset_s
     if e.reason is not None:
@@ -117,13 +118,10 @@ def _one(e: Evidence, joint: Decision | None) -> HeardPluck:
     own = e.near(joint.frequency_hz)
     if own is None:
         return _another(e, joint.frequency_hz)
-    doubt = _doubt(e, joint)
+    neighbour = neighbour_of(e.lines, own)
+    doubt = _doubt(e, joint) or _two(e.lines, own, neighbour, expected, e.begins)
     if doubt is not None:
         return HeardPluck(onset, None, used=False, reason=doubt)
-    neighbour = neighbour_of(e.lines, own)
-    if neighbour is not None and neighbour.rivals:
-        told = reasons.TWO_STRANDS.format(one=own.frequency_hz, other=neighbour.frequency_hz)
-        return HeardPluck(onset, None, used=False, reason=told)
     pitch = _measured(e, own, joint.quality)
     if isinstance(pitch, str):
         return HeardPluck(onset, None, used=False, reason=pitch)
@@ -170,6 +168,25 @@ def _doubt(e: Evidence, joint: Decision) -> str | None:
         return reasons.NO_SERIES
     names = " or ".join(f"{c.frequency_hz:.1f} Hz" for c in e.candidates[:2])
     return reasons.UNCLEAR.format(names=names, quality=joint.quality)
+
+
+def _two(
+    lines: Lines,
+    own: Candidate,
+    neighbour: Neighbour | None,
+    expected: FrequencyRange,
+    begins: Samples | None,
+) -> str | None:
+    """Return what to say where two strings may have sounded, None if one did."""
+    if neighbour is not None and neighbour.rivals:
+        return reasons.TWO_STRANDS.format(one=own.frequency_hz, other=neighbour.frequency_hz)
+    both = two_could(lines, own, expected)
+    if both is not None:
+        return reasons.ONE_OR_TWO.format(f=own.frequency_hz, one=both[0], other=both[1])
+    strange = unexplained(lines, own, begins)
+    if strange is not None:
+        return reasons.STRANGE_LINE.format(f=own.frequency_hz, strange=strange)
+    return None
 
 
 def _measured(e: Evidence, candidate: Candidate, quality: float) -> Pitch | str:

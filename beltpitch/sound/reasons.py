@@ -55,6 +55,14 @@ TWO_STRANDS = (
     "two strands answer: {one:.1f} and {other:.1f} Hz, about as loud; "
     "lay a finger on the other one and pluck again"
 )
+ONE_OR_TWO = (
+    "two strands at {one:.1f} and {other:.1f} Hz, or one at {f:.1f} Hz whose lowest tone is not "
+    "heard; lay a finger on the other one, or give --from and --to or belt and span"
+)
+STRANGE_LINE = (
+    "a tone at {strange:.1f} Hz began with the pluck and does not belong to {f:.1f} Hz: "
+    "two strands answer, or the octave is wrong; lay a finger on the other one, and " + PLUCK
+)
 TWO_STRANDS_CLEAR = (
     "two strands answer: {one:.1f} and {other:.1f} Hz; the louder one is used; "
     "lay a finger on the other one to be sure"

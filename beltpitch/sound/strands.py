@@ -12,10 +12,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 
 from beltpitch.sound import reasons
+from beltpitch.sound.block import Samples
 from beltpitch.sound.evidence import Candidate
 from beltpitch.sound.heard import FrequencyRange
 from beltpitch.sound.lines import Lines
@@ -28,11 +30,25 @@ SECOND_GAIN = 30.0  # nats: two lines at least this clear
 FAINT = 0.02  # and not fainter than this beside the first series
 RIVAL = 0.7  # as loud as the first, within 3 dB: which one was plucked is not clear
 AUDIBLE = 0.05
-SIMPLE_RATIOS = (0.25, 1 / 3, 0.5, 2 / 3, 0.75, 1.0, 4 / 3, 1.5, 2.0, 3.0, 4.0)
-SIMPLE = 0.03  # a series at such a ratio is the first one's own
+SIMPLE_RATIOS = (0.25, 1 / 3, 0.5, 2 / 3, 0.75, 4 / 3, 1.5, 2.0, 3.0, 4.0)
+SIMPLE = 0.01  # a series at such a ratio is the first one's own
+SPLIT = 0.03  # and so is one this near: it beats, or several players hold the tone
+# A line that the answer does not explain although it began with the pluck by so many nats, and is
+# about as loud as the answer's loudest: another string, or the answer is wrong.
+BEGAN = 2.5
+LOUD_DB = 6.0
+# Halfway between two partials it is a partial itself if the answer is an octave too high.
+HALF_GAIN, HALF_DB = 15.0, 15.0
+OWN = 0.04  # relative: this near a partial it is that partial's own, split, beating or twisting
+CHANCE_GAIN = 20.0  # nats: a fainter line may be a chance one
+FEW = 2
+HIGHEST = 9.0  # partials: a neighbour's loudest line is not far above the first one's
+HEARD_HZ = 60.0  # from here on a microphone that hears the second partial hears the first
 TWIST_FROM, TWIST_TO = 1.008, 1.07
 TWIST_WITHIN_DB = 20.0
 TWIST_GAIN = 40.0
+STEADY = 0.3  # 1/s
+HALF = 0.006  # relative
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +82,46 @@ def neighbour_of(lines: Lines, belt: Candidate) -> Neighbour | None:
     return None
 
 
+def unexplained(lines: Lines, belt: Candidate, begins: Samples | None) -> float | None:
+    """Return the frequency of a line that stands against the series, if there is one."""
+    if begins is None:
+        return None
+    own = belt.line[belt.numbers - 1]
+    below = lines.level_db[own].max() - lines.level_db
+    multiple = lines.frequency_hz / belt.frequency_hz
+    nearest = np.maximum(np.round(multiple), 1.0)
+    apart = np.abs(multiple / (nearest * np.sqrt(1.0 + belt.stiffness * nearest**2)) - 1.0) > OWN
+    twist = (multiple > TWIST_FROM) & (multiple < TWIST_TO)
+    dying = (begins > BEGAN) & (lines.decay_per_s > STEADY)
+    strange = apart & ~twist & dying & (multiple < HIGHEST)
+    strange[own] = False
+    loud = (lines.gain > SECOND_GAIN) & (below < LOUD_DB)
+    half = np.abs(multiple - np.floor(multiple) - 0.5) < HALF * multiple
+    octave = half & (lines.gain > HALF_GAIN) & (below < HALF_DB)
+    found = np.flatnonzero(strange & (loud | octave))
+    return float(lines.frequency_hz[found[np.argmin(below[found])]]) if len(found) else None
+
+
+def two_could(
+    lines: Lines, belt: Candidate, expected: FrequencyRange
+) -> tuple[float, float] | None:
+    """Return two fundamentals that explain the lines as well as one not heard itself.
+
+    Lines at 2 and 3 times of nothing heard are two strands as likely as one with two partials.
+    """
+    n = belt.numbers
+    gain = lines.gain[belt.line[n - 1]]
+    telling = n[gain > CHANCE_GAIN] if (gain > CHANCE_GAIN).sum() >= FEWEST else n
+    if belt.line[0] >= 0 or (belt.frequency_hz < HEARD_HZ and len(telling) > FEW):
+        return None
+    for j, k in combinations([int(m) for m in telling], 2):
+        if np.all((telling % j == 0) | (telling % k == 0)):
+            one, other = (float(lines.frequency_hz[belt.line[m - 1]]) for m in (j, k))
+            inside = expected.low_hz <= one and other <= expected.high_hz
+            return (one, other) if inside else None
+    return None
+
+
 def beside(lines: Lines, belt: Candidate, neighbour: Neighbour | None) -> tuple[str, ...]:
     """Return what is to be said of the sounds beside the belt's own."""
     out = []
@@ -94,6 +150,8 @@ def _only(lines: Lines, keep: np.typing.NDArray[np.intp]) -> Lines:
 def related(other_hz: float, first_hz: float) -> bool:
     """Whether two fundamentals stand in so simple a ratio that they may be one and the same."""
     ratio = other_hz / first_hz
+    if abs(math.log(ratio)) < SPLIT:
+        return True
     return any(abs(math.log(ratio / simple)) < SIMPLE for simple in SIMPLE_RATIOS)
 
 
