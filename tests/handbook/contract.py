@@ -59,12 +59,38 @@ book = "plover.sqlite"
 [belts.y-left]
 belt = "2GT 9 mm"
 span = "286 +/- 0.5 mm"
-target = "36 N"
+loop = "1800 mm"
+axis = "y"
+study = "trials.csv"
 [belts.y-right]
 belt = "2GT 9 mm"
 span = "286 +/- 0.5 mm"
 [pairs.y]
 belts = ["y-left", "y-right"]
+[duty.y]
+drive = "fixed"
+mass = "4 kg"
+acceleration = "2000 mm/s^2"
+friction = "5 N"
+teeth = 20
+near = "150 mm"
+travel = "600 mm"
+"""
+# Three results of cuts at tensions as typed: two disagree, one with an outlier; one tells nothing.
+TRIALS = """
+trial,tension [N],size error [um],noise [dB],steps lost
+1,20.1,51,60,0
+2,26.2,37,62,0
+3,32.0,30,64,0
+4,32.3,31,64,0
+5,38.1,36,67,0
+6,43.9,50,70,0
+7,20.3,52,60,0
+8,26.0,36,61,0
+9,38.2,37,86,0
+10,44.0,49,69,0
+11,26.1,36,62,0
+12,38.0,36,66,0
 """
 LOOP = '--drive fixed --loop "2400 mm" --near "150 mm" --travel "900 mm"'
 # Every command that prints JSON, in each of its ways; run in this order in one folder.
@@ -94,6 +120,10 @@ COMMANDS = (
     "history show 1",
     "history trend y-left",
     "report",
+    'study plan --table new.csv --belt "2GT 9 mm" --low "20 N" --high "44 N" --measure noise',
+    'study learn y-left --low "20 N" --high "44 N"',
+    'study next y-left --low "20 N" --high "44 N"',
+    'study why y-left --low "20 N" --high "44 N"',
 )
 
 
@@ -101,6 +131,7 @@ def printed(folder: Path) -> dict[str, set[str]]:
     """Return the keys that the commands print, by record."""
     (folder / "beltpitch.toml").write_text(MACHINE, "utf-8")
     (folder / "wrong.toml").write_text(MACHINE.replace("span", "spam"), "utf-8")
+    (folder / "trials.csv").write_text(TRIALS.lstrip(), "utf-8")
     found: dict[str, set[str]] = {}
     for command in COMMANDS:
         gather(json_of(f"beltpitch {command} --json", folder), found)
