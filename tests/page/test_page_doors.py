@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from websockets.asyncio.client import connect
 from websockets.exceptions import InvalidStatus
+from websockets.sync.client import connect
+from websockets.typing import Origin
 
 from beltpitch.errors import RequestError
 from beltpitch.page.doors import LEAST_TOKEN, OUTGOING, Doors
@@ -96,27 +96,25 @@ def test_a_form_of_another_kind_is_no_request(server: Server) -> None:
     assert (status, json.loads(body)["error"]) == (422, "a request is JSON")
 
 
-async def _first(url: str, origin: str | None, **headers: str) -> dict[str, object]:
-    async with connect(url, origin=origin, additional_headers=headers) as line:  # type: ignore[arg-type]
-        return dict(json.loads(await line.recv()))
+def _first(url: str, origin: str | None, **headers: str) -> dict[str, object]:
+    named = None if origin is None else Origin(origin)
+    with connect(url, origin=named, additional_headers=headers) as line:
+        return dict(json.loads(line.recv()))
 
 
 def test_the_live_line_is_for_our_own_page(server: Server) -> None:
     url = f"ws://127.0.0.1:{server.port}/live"
-    assert asyncio.run(_first(url, f"http://{server.own}"))["kind"] == "scene"
+    assert _first(url, f"http://{server.own}")["kind"] == "scene"
     for origin in ("http://evil.example", "null", f"https://{server.own}", None):
         with pytest.raises(InvalidStatus, match="403"):
-            asyncio.run(_first(url, origin))
+            _first(url, origin)
 
 
 def test_what_a_window_sends_means_nothing(server: Server) -> None:
-    async def talk() -> None:
-        url = f"ws://127.0.0.1:{server.port}/live"
-        async with connect(url, origin=f"http://{server.own}") as line:  # type: ignore[arg-type]
-            await line.send('{"do": "listen"}')
-            assert json.loads(await line.recv())["kind"] == "scene"
-
-    asyncio.run(talk())
+    url = f"ws://127.0.0.1:{server.port}/live"
+    with connect(url, origin=Origin(f"http://{server.own}")) as line:
+        line.send('{"do": "listen"}')
+        assert json.loads(line.recv())["kind"] == "scene"
     assert server.inputs.opened == []
 
 
@@ -133,7 +131,7 @@ def test_no_token_no_page(guarded: Server) -> None:
         assert TOKEN.encode() not in body
     url = f"ws://127.0.0.1:{guarded.port}/live"
     with pytest.raises(InvalidStatus, match="403"):
-        asyncio.run(_first(url, f"http://{guarded.own}"))
+        _first(url, f"http://{guarded.own}")
 
 
 def test_the_token_opens_and_leaves_the_address_bar(guarded: Server) -> None:
@@ -145,7 +143,7 @@ def test_the_token_opens_and_leaves_the_address_bar(guarded: Server) -> None:
     shown = cookie.partition(";")[0]
     assert guarded.ask("GET", "/shop", origin=None, cookie=shown)[0] == 200
     url = f"ws://127.0.0.1:{guarded.port}/live"
-    first = asyncio.run(_first(url, f"http://{guarded.own}", cookie=shown))
+    first = _first(url, f"http://{guarded.own}", cookie=shown)
     assert first["kind"] == "scene"
     # the cookie alone does not let another page in
     evil: dict[str, Any] = {

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import uvicorn
 
 from beltpitch.errors import SourceError
@@ -36,6 +37,7 @@ class Fed:
         self.warnings: tuple[str, ...] = ()
         self.blocks: queue.SimpleQueue[Samples | None] = queue.SimpleQueue()
         self.closed = False
+        self._chance = np.random.default_rng(5)
 
     def feed(self, sound: Samples, block: int = 320) -> None:
         for at in range(0, len(sound), block):
@@ -48,15 +50,10 @@ class Fed:
         try:
             samples = self.blocks.get(timeout=0.05)
         except queue.Empty:
-            samples = self._hiss()
+            samples = self._chance.normal(0.0, 3e-4, 160)  # the room goes on
         if samples is None:
             raise SourceError("the sound input bench was lost")
         return Block(samples, self.rate_hz)
-
-    def _hiss(self) -> Samples:
-        from beltpitch.sound.synth import room_noise
-
-        return room_noise(160, 3e-4, 5)
 
     def close(self) -> None:
         self.closed = True

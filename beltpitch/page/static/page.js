@@ -470,7 +470,7 @@ const KEYS = {
 
 function pressed(event) {
   if (event.ctrlKey || event.altKey || event.metaKey || !$("single-keys").checked) return;
-  const field = event.target.closest("input:not([type=checkbox]), select, textarea");
+  const field = event.target.closest("input:not([type=checkbox], [type=file]), select, textarea");
   if (event.key === "Escape" && field !== null) field.blur();
   if (field !== null) return;
   const act = KEYS[event.key.toLowerCase()];
