@@ -42,6 +42,8 @@ HELD = 2  # steps of the refining
 ALIKE = 1e-5  # relative; also of B
 CANDIDATES = 10  # refined and scored in full
 SAME = 0.006  # candidates this near are one
+MOST_PLACES = 200
+DEAREST = 1.5  # nats that an empty place costs at most
 
 
 def candidates_of(
@@ -137,7 +139,7 @@ def _rough(lines: Lines, expected: FrequencyRange, count: int) -> list[tuple[flo
         return []
     pairs = pairs[np.argsort(pairs[:, 0])]
     merit = np.concatenate(
-        [_quick(lines, part) for part in np.array_split(pairs, max(1, len(pairs) // 64))]
+        [_quick(lines, part) for part in np.array_split(pairs, max(1, len(pairs) // 256))]
     )
     chosen: list[tuple[float, float]] = []
     for i in np.argsort(merit)[::-1]:
@@ -152,34 +154,46 @@ def _rough(lines: Lines, expected: FrequencyRange, count: int) -> list[tuple[flo
     return chosen
 
 
-def _emptiness(strongest_db: float, deaf_db: float | Samples) -> Samples:
-    """Return what an empty place costs."""
-    out: Samples = np.clip((strongest_db - np.minimum(deaf_db, LOW_DEEPEST_DB)) / 20.0, 0.0, 1.5)
-    return out
-
-
 def _quick(lines: Lines, pairs: Samples) -> Samples:
-    """Rough merit of many candidates at once: strength explained, less the empty places."""
-    count = int(min(200, lines.top_hz / pairs[:, 0].min()) + 1)
-    n = np.arange(1, count + 1)
-    where = n * pairs[:, :1] * np.sqrt(1.0 + pairs[:, 1:] * n**2)
-    at = np.searchsorted(lines.frequency_hz, where)
-    left = np.clip(at - 1, 0, len(lines.frequency_hz) - 1)
-    right = np.clip(at, 0, len(lines.frequency_hz) - 1)
-    to_left = np.abs(where - lines.frequency_hz[left])
-    to_right = np.abs(where - lines.frequency_hz[right])
-    near = np.where(to_left < to_right, left, right)
-    sigma = np.minimum(ROUGH_OFF * where, OFF_SPACING / REACH * pairs[:, :1])
-    off = np.minimum(to_left, to_right) / sigma
-    hit = off < REACH
-    strongest = lines.above_db.max()
-    worth = np.full(where.shape, -_emptiness(strongest, 0.0))
-    low = where < LOW_HZ
-    worth[low] = -_emptiness(strongest, LOW_DB_PER_OCTAVE * np.log2(LOW_HZ / where[low]))
+    """Rough merit of many candidates at once: strength explained, less the empty places.
+
+    Each line is taken for the partial whose place is nearest, which leaves a matrix of series and
+    lines; the empty places between are counted, not looked at.
+    """
+    f, b = pairs[:, :1], pairs[:, 1:]
+    ratio = lines.frequency_hz / f
+    # n sqrt(1 + b n^2) = ratio, solved for n
+    n = np.rint(ratio * np.sqrt(2.0 / (1.0 + np.sqrt(1.0 + 4.0 * b * ratio**2))))
+    n = np.clip(n, 1, MOST_PLACES)
+    where = n * f * np.sqrt(1.0 + b * n**2)
+    sigma = np.minimum(ROUGH_OFF * where, OFF_SPACING / REACH * f)
+    off = np.abs(where - lines.frequency_hz) / sigma
+    hit = (off < REACH) & (where <= lines.top_hz)
+    for apart in (1, 2):  # of lines at one place only the nearest counts
+        same = hit[:, apart:] & hit[:, :-apart] & (n[:, apart:] == n[:, :-apart])
+        nearer = off[:, apart:] < off[:, :-apart]
+        hit[:, apart:] &= ~(same & ~nearer)
+        hit[:, :-apart] &= ~(same & nearer)
     gap = max(lines.top_hz, STRANGERS_OVER_HZ) / len(lines.gain) * math.e
-    said = np.log(gap / (2.5 * sigma[hit])) - 0.5 * off[hit] ** 2
-    worth[hit] = said + 1.0 + lines.above_db[near[hit]] / STRANGER_DB
-    worth[where > lines.top_hz] = 0.0
-    merit = np.cumsum(worth, axis=1).max(axis=1)  # the series may end anywhere
+    worth = np.log(gap / (2.5 * sigma)) - 0.5 * off**2 + 1.0 + lines.above_db / STRANGER_DB
+    lost, lost_before = _emptiness(lines, f, b, n.astype(np.intp))
+    gathered = np.cumsum(np.where(hit, worth + lost, 0.0), axis=1) - lost_before
+    merit = np.where(hit, gathered, -np.inf).max(axis=1)  # the series may end anywhere
     out: Samples = merit - STIFFNESS_COST * np.log1p(pairs[:, 1] / STIFFNESS_FREE)
     return out
+
+
+def _emptiness(
+    lines: Lines, f: Samples, b: Samples, n: NDArray[np.intp]
+) -> tuple[Samples, Samples]:
+    """Return what an empty place n costs, and all the places up to there together."""
+    strongest_db = float(lines.above_db.max())
+    low = np.arange(1, min(MOST_PLACES, int(LOW_HZ / float(f.min())) + 1) + 1)
+    deaf = LOW_DB_PER_OCTAVE * np.log2(LOW_HZ / (low * f * np.sqrt(1.0 + b * low**2)))
+    deaf = np.clip(deaf, 0.0, LOW_DEEPEST_DB)
+    each = np.clip((strongest_db - deaf) / 20.0, 0.0, DEAREST)
+    dear = min(strongest_db / 20.0, DEAREST)  # above LOW_HZ
+    spared = np.concatenate([np.zeros((len(f), 1)), np.cumsum(dear - each, axis=1)], axis=1)
+    up_to = np.take_along_axis(spared, np.minimum(n, len(low)), axis=1)
+    before = np.take_along_axis(spared, np.minimum(n - 1, len(low)), axis=1)
+    return dear - (up_to - before), dear * n - up_to
