@@ -113,7 +113,7 @@ def _shown(output: str, first: str | None, label: str | None) -> str:
     """Return an output without its blank ends, or that part of it that was asked for."""
     lines = output.strip("\n").splitlines()
     if first is not None and len(lines) > int(first):
-        lines = [*lines[: int(first)], "..."]
+        lines = [*"\n".join(lines[: int(first)]).rstrip().splitlines(), "..."]
     elif label is not None:
         at = next(i for i, line in enumerate(lines) if line.startswith(f"  {label} "))
         lines = ["...", *lines[at:]]

@@ -55,8 +55,8 @@ def pair(
         list[str] | None,
         typer.Argument(
             metavar="[NAME | NAME NAME] [FILE FILE]",
-            help="A pair of the machine file, or two of its belts; two recordings; neither to "
-            "listen without names.",
+            help="A pair of the machine file, or two of its belts; then two recordings. Without "
+            "recordings and frequencies it listens.",
             show_default=False,
         ),
     ] = None,
