@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -10,8 +11,19 @@ import typer
 
 from beltpitch.errors import BeltpitchError
 
+NAMES_LISTED = 6  # in a question
 
-def ask_for(over: dict[str, Any], ends: str) -> tuple[dict[str, Any], str]:
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What was told: a belt's name in the machine file, if it has one, else the long options."""
+
+    name: str | None
+    over: dict[str, Any]
+    ends: str
+
+
+def ask_for(over: dict[str, Any], ends: str, machine: Path | None = None) -> Told:
     """Ask for belt and span where they were not given, and offer to write them down.
 
     Parameters
@@ -20,32 +32,43 @@ def ask_for(over: dict[str, Any], ends: str) -> tuple[dict[str, Any], str]:
         The long options by their key; None where not given.
     ends
         What holds the span's ends.
-
-    Returns
-    -------
-    The options with what was told, and the ends.
+    machine
+        The machine file; None for the one of this folder, if there is one.
     """
     from beltpitch import asking
+    from beltpitch.keep.machine import find, load
 
     found = dict(over)
+    given = found["belt"] is not None or found["linear_mass"] is not None
     told = False
-    if found["belt"] is None and found["linear_mass"] is None:
-        found["belt"] = _asked(
-            "Which belt, such as 2GT 9 mm (Enter: frequency only)",
-            lambda text: asking.belt(text, width=found["width"]),
-        )
-        told = found["belt"] is not None
-    if found["belt"] is None and found["linear_mass"] is None:
-        return found, ends
+    if not given:
+        path = machine or find()
+        names = list(load(path).belts) if path else []
+        text = _asked(_which_belt(names), lambda text: _belt(text, names, found["width"]))
+        if text is None or text in names:
+            return Told(text, over, ends)
+        found["belt"], told = text, True
     if found["span"] is None:
         found["span"] = _asked(
             "Free span, such as 412 +/- 1 mm (Enter: frequency only)",
             lambda text: asking.span(text, ends=ends),
         )
         told = told or found["span"] is not None
-    if told:
-        _offer(found, ends)
-    return found, ends
+    return Told(_offer(found, ends) if told else None, found, ends)
+
+
+def _which_belt(names: Sequence[str]) -> str:
+    known = ", ".join(names[:NAMES_LISTED]) + (", …" if len(names) > NAMES_LISTED else "")
+    either = f": {known}, or one" if names else ","
+    return f"Which belt{either} such as 2GT 9 mm (Enter: frequency only)"
+
+
+def _belt(text: str, names: Sequence[str], width: str | None) -> None:
+    """Read what was told of a belt: a name, or a belt of the catalogue."""
+    from beltpitch import asking
+
+    if text not in names:
+        asking.belt(text, width=width)
 
 
 def _asked(words: str, read: Callable[[str], object]) -> str | None:
@@ -62,8 +85,8 @@ def _asked(words: str, read: Callable[[str], object]) -> str | None:
             return text
 
 
-def _offer(found: dict[str, Any], ends: str) -> None:
-    """Offer to write the belt to the machine file of this folder."""
+def _offer(found: dict[str, Any], ends: str) -> str | None:
+    """Offer to write the belt to the machine file of this folder; return its name if written."""
     from beltpitch.keep.edit import add_belt
     from beltpitch.keep.entries import BeltEntry
     from beltpitch.keep.machine import USUAL
@@ -71,11 +94,12 @@ def _offer(found: dict[str, Any], ends: str) -> None:
     words = f"Name to keep it under in {USUAL}, such as y-left (Enter: do not keep)"
     name = str(typer.prompt(words, default="", show_default=False)).strip()
     if not name:
-        return
+        return None
     given = {key: value for key, value in found.items() if value is not None}
     try:
         add_belt(Path(USUAL), BeltEntry(name=name, ends=ends, **given))
     except BeltpitchError as error:
         typer.echo(error.message)
-        return
+        return None
     typer.echo(f"written; from now on: beltpitch listen {name}")
+    return name

@@ -146,7 +146,8 @@ def listen(
     if name is None and not json and on_terminal():
         from beltpitch.cli.ask import ask_for
 
-        over, ends = ask_for(over, ends)
+        told = ask_for(over, ends, machine)
+        name, over, ends = told.name, told.over, told.ends
     asked = k.asked_for([name] if name else [], machine, over, ends=ends, within=within)
     if len(asked) != 1:
         raise RequestError(f"{name} is a pair: beltpitch pair {name}")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,6 +14,7 @@ import numpy as np
 import pytest
 
 from beltpitch.cli import keys, listen
+from beltpitch.cli.ask import ask_for
 from beltpitch.cli.figures import ROWS, beside, large
 from beltpitch.cli.main import run_with
 from beltpitch.errors import SourceError
@@ -371,3 +374,98 @@ def test_large_figures_are_five_rows_and_told_apart() -> None:
     assert large("7", "#", wide=1) == ["###", "  #", " #", " #", " #"]
     assert large("x") == large("?")
     assert [len(row) for row in beside(large("36.4 N"), large("±2.2", wide=1))] <= [80] * ROWS
+
+
+# --- asking ---------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def answers(monkeypatch: pytest.MonkeyPatch) -> Callable[..., list[str]]:
+    """Answer the questions one after the other; returns the questions as they are asked."""
+
+    def given(*texts: str) -> list[str]:
+        asked: list[str] = []
+        left = list(texts)
+
+        def prompt(words: str, **_: object) -> str:
+            asked.append(words)
+            return left.pop(0)
+
+        monkeypatch.setattr("typer.prompt", prompt)
+        return asked
+
+    return given
+
+
+NOTHING = {
+    "belt": None,
+    "width": None,
+    "linear_mass": None,
+    "construction": None,
+    "span": None,
+    "target": None,
+}
+
+
+def test_a_belt_of_the_machine_file_is_offered_by_name(
+    answers: Callable[..., list[str]], machine: Path
+) -> None:
+    asked = answers("y-left")
+    told = ask_for(NOTHING, "pulley")
+    assert asked == [
+        "Which belt: y-left, or one such as 2GT 9 mm (Enter: frequency only)",
+    ]
+    assert (told.name, told.over) == ("y-left", NOTHING)
+
+
+def test_what_is_told_is_asked_again_until_it_can_be_read_and_is_written_down(
+    answers: Callable[..., list[str]],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: Capture,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    asked = answers("3GTX 9 mm", "2GT 9 mm", "286 Hz", "286 +/- 0.5 mm", "x-axis")
+    told = ask_for(NOTHING, "pulley,clamp")
+    assert len(asked) == 5
+    assert asked[0] == "Which belt, such as 2GT 9 mm (Enter: frequency only)"
+    assert told.name == "x-axis"  # this sitting is already kept under it
+    assert told.over["span"] == "286 +/- 0.5 mm"
+    assert "no unit of length" in capsys.readouterr().out
+    written = (tmp_path / "beltpitch.toml").read_text()
+    assert '[belts.x-axis]\nbelt = "2GT 9 mm"\nspan = "286 +/- 0.5 mm"' in written
+
+
+def test_enter_asks_for_frequencies_only(
+    answers: Callable[..., list[str]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    asked = answers("")
+    told = ask_for(NOTHING, "pulley")
+    assert len(asked) == 1
+    assert (told.name, told.over) == (None, NOTHING)
+
+
+HEAVY = """
+import sys
+from tests.cli.test_listen_command import BELT, FakeMicrophone, sound
+from beltpitch.cli import listen
+from beltpitch.cli.main import run_with
+listen.opened = lambda _: FakeMicrophone(sound(1))
+assert run_with(["listen", *BELT, "--json"]) == 0
+heavy = {"scipy.optimize", "scipy.signal", "librosa", "matplotlib", "soundfile", "av"}
+sys.stderr.write(f"loaded: {sorted(heavy & set(sys.modules))}")
+"""
+
+
+def test_listening_waits_for_nothing_that_it_does_not_need() -> None:
+    """What is slow to load is loaded by what needs it: pictures, reports, sound files."""
+    done = subprocess.run(
+        [sys.executable, "-c", HEAVY],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+        cwd=Path(__file__).parents[2],
+    )
+    assert done.stderr.endswith("loaded: []"), done.stderr
