@@ -24,7 +24,7 @@ from beltpitch.sound.evidence import Candidate
 from beltpitch.sound.heard import FrequencyRange
 from beltpitch.sound.lines import Lines
 from beltpitch.sound.pluck import Pluck
-from beltpitch.sound.strands import related
+from beltpitch.sound.strands import each_related, related
 
 SAME_TONE = 0.01
 CELL = 0.0025  # width of a candidate in log frequency
@@ -109,19 +109,23 @@ class Decision:
 
 def decide(evidence: Sequence[Evidence], expected: FrequencyRange) -> Decision | None:
     """Return the fundamental that explains all plucks best; None if none is a candidate."""
-    tones = _tones([c for e in evidence for c in e.candidates])
+    said = [(e, c) for e in evidence for c in e.candidates]
+    tones = _tones([c for _, c in said])
     if not tones:
         return None
-    begun = {f: _begun(evidence, f) for f in tones}
-    shared = [max(_bonus(begun[g]) for g in tones if related(g, f)) for f in tones]
-    scores = [_total(evidence, f, expected) + s for f, s in zip(tones, shared, strict=True)]
+    near = _near(said, tones)
+    begun = [_begun(one) for one in near]
+    bonus = np.array([_bonus(b) for b in begun])
+    shared = [float(bonus[each_related(np.array(tones), f)].max()) for f in tones]
+    scores = [
+        _prior(f, expected) + _total(one) + s for f, one, s in zip(tones, near, shared, strict=True)
+    ]
     best = int(np.argmax(scores))
-    f = tones[best]
-    every = np.array([*scores, NULL_BONUS + shared[best] - _bonus(begun[f])])
+    every = np.array([*scores, NULL_BONUS + shared[best] - bonus[best]])
     share = np.exp(every - every.max())
     share /= share.sum()
-    voice = _voice(evidence, f, begun[f])
-    return Decision(f, float(share[best]), float(share[-1]), begun[f], voice)
+    voice = _voice(evidence, tones[best], begun[best])
+    return Decision(tones[best], float(share[best]), float(share[-1]), begun[best], voice)
 
 
 def _bonus(begun: float | None) -> float:
@@ -130,17 +134,33 @@ def _bonus(begun: float | None) -> float:
 
 def _tones(candidates: Sequence[Candidate]) -> list[float]:
     """Return the different frequencies among candidates, the best of each."""
-    out: list[float] = []
-    for c in sorted(candidates, key=lambda c: -c.score):
-        if all(abs(math.log(c.frequency_hz / f)) > SAME_TONE for f in out):
-            out.append(c.frequency_hz)
+    hertz = [c.frequency_hz for c in sorted(candidates, key=lambda c: -c.score)]
+    octaves = np.log(hertz)
+    new = np.ones(len(hertz), dtype=np.bool_)
+    for k in range(len(hertz)):
+        if new[k]:
+            new[k + 1 :] &= np.abs(octaves[k + 1 :] - octaves[k]) > SAME_TONE
+    return [f for f, first in zip(hertz, new, strict=True) if first]
+
+
+def _near(
+    said: Sequence[tuple[Evidence, Candidate]], tones: Sequence[float]
+) -> list[list[tuple[Evidence, Candidate]]]:
+    """Return what speaks for each tone: of each pluck the best candidate, as `Evidence.near`."""
+    places = np.log([c.frequency_hz for _, c in said])
+    out = []
+    for f in tones:
+        best: dict[int, tuple[Evidence, Candidate]] = {}
+        for k in np.flatnonzero(np.abs(places - math.log(f)) <= SAME_TONE).tolist():
+            best.setdefault(id(said[k][0]), said[k])
+        out.append([(e, c) for e, c in best.values() if c.score > 0])
     return out
 
 
-def _total(evidence: Sequence[Evidence], f: float, expected: FrequencyRange) -> float:
-    """Log posterior of a fundamental, but for a constant."""
-    each = sorted((c.score for e in evidence if (c := e.near(f)) is not None), reverse=True)
-    return _prior(f, expected) + sum(each[:1]) + REPEAT_SHARE * sum(each[1:])
+def _total(near: Sequence[tuple[Evidence, Candidate]]) -> float:
+    """Log likelihood of a fundamental, but for a constant."""
+    each = sorted((c.score for _, c in near), reverse=True)
+    return sum(each[:1]) + REPEAT_SHARE * sum(each[1:])
 
 
 def _prior(frequency_hz: float, expected: FrequencyRange) -> float:
@@ -157,15 +177,10 @@ def _prior(frequency_hz: float, expected: FrequencyRange) -> float:
     return flat + math.log(max(float(here), 1e-3) / max(float(mean.mean()), 1e-3))
 
 
-def _begun(evidence: Sequence[Evidence], f: float) -> float | None:
+def _begun(near: Sequence[tuple[Evidence, Candidate]]) -> float | None:
     """Return the clearest beginning of a tone; one is enough, later records may be its ring."""
-    known = [
-        together(e.begins, c)
-        for e in evidence
-        if e.begins is not None and (c := e.near(f)) is not None
-    ]
-    unknown = any(e.begins is None and e.near(f) is not None for e in evidence)
-    if unknown:
+    known = [together(e.begins, c) for e, c in near if e.begins is not None]
+    if len(known) < len(near):
         known = [b for b in known if b > 0]
     return max(known, default=None)
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from beltpitch.sound import reasons
 from beltpitch.sound.block import Samples
@@ -41,7 +42,7 @@ LOUD_DB = 6.0
 HALF_GAIN, HALF_DB = 15.0, 15.0
 OWN = 0.04  # relative: this near a partial it is that partial's own, split, beating or twisting
 CHANCE_GAIN = 20.0  # nats: a fainter line may be a chance one
-FEW = 2
+FEW, FILLED = 2, 0.4  # lines, and share of the partials up to the highest, that are few
 HIGHEST = 9.0  # partials: a neighbour's loudest line is not far above the first one's
 HEARD_HZ = 60.0  # from here on a microphone that hears the second partial hears the first
 TWIST_FROM, TWIST_TO = 1.008, 1.07
@@ -112,7 +113,8 @@ def two_could(
     n = belt.numbers
     gain = lines.gain[belt.line[n - 1]]
     telling = n[gain > CHANCE_GAIN] if (gain > CHANCE_GAIN).sum() >= FEWEST else n
-    if belt.line[0] >= 0 or (belt.frequency_hz < HEARD_HZ and len(telling) > FEW):
+    full = len(telling) > FEW and len(telling) >= FILLED * telling.max()
+    if belt.line[0] >= 0 or (belt.frequency_hz < HEARD_HZ and full):
         return None
     for j, k in combinations([int(m) for m in telling], 2):
         if np.all((telling % j == 0) | (telling % k == 0)):
@@ -149,10 +151,14 @@ def _only(lines: Lines, keep: np.typing.NDArray[np.intp]) -> Lines:
 
 def related(other_hz: float, first_hz: float) -> bool:
     """Whether two fundamentals stand in so simple a ratio that they may be one and the same."""
-    ratio = other_hz / first_hz
-    if abs(math.log(ratio)) < SPLIT:
-        return True
-    return any(abs(math.log(ratio / simple)) < SIMPLE for simple in SIMPLE_RATIOS)
+    return bool(each_related(np.array([other_hz]), first_hz)[0])
+
+
+def each_related(others_hz: Samples, first_hz: float) -> NDArray[np.bool_]:
+    """Return of each fundamental whether it is related to the first; shape kept."""
+    ratio = np.log(others_hz / first_hz)
+    off = np.abs(ratio[..., None] - np.log(SIMPLE_RATIOS)).min(axis=-1)
+    return np.asarray((np.abs(ratio) < SPLIT) | (off < SIMPLE), np.bool_)
 
 
 def _twist(lines: Lines, belt: Candidate) -> float | None:
