@@ -239,9 +239,32 @@ def travel(text: str) -> Estimate:
     RequestError
         If the text is no length above zero.
     """
+    return _travel(text, "travel")
+
+
+def _travel(text: str, key: str) -> Estimate:
     given = q.positive(text, q.LENGTH, option="--travel")
     u = rectangular(max(0.5e-3, given.half_digit)) if given.u is None else given.u
-    return Estimate.single(given.value, u, name="travel", key="travel")
+    return Estimate.single(given.value, u, name="travel", key=key)
+
+
+def travels(text: str) -> tuple[Estimate, ...]:
+    """Return travels from the first park, such as "160.0 +/- 0.2 mm, 250.0 +/- 0.2 mm".
+
+    Each has an error of its own.
+
+    Raises
+    ------
+    RequestError
+        If one is no length above zero, or two are alike.
+    """
+    texts = text.split(", ")
+    if len(texts) == 1:
+        return (travel(text),)
+    found = tuple(_travel(each, f"travel {i}") for i, each in enumerate(texts, 1))
+    if len({each.value for each in found}) < len(found):
+        raise RequestError(f"--travel {text!r}: every park needs a travel of its own")
+    return found
 
 
 def clock(text: str, *, option: str = "--clock") -> tuple[Estimate, str]:

@@ -22,7 +22,7 @@ from beltpitch.belt.catalogue import Belt
 from beltpitch.belt.corrections import Correction
 from beltpitch.belt.parks import one_strand, preload
 from beltpitch.belt.span import Span
-from beltpitch.belt.strung import Strung, Tone, carried, parked, strung
+from beltpitch.belt.strung import Strung, Tone, carried, parked, parked_often, strung
 from beltpitch.errors import CannotTell, RequestError
 from beltpitch.estimate import BudgetLine, Estimate, Part, rectangular
 from beltpitch.sound.heard import FrequencyRange, Heard, Pitch
@@ -36,6 +36,8 @@ COVERAGE = 0.95  # of the intervals that are shown
 # common practice, no source (design decision).
 BORROWED_SCATTER, BORROWED_DOF = 0.003, 4.0
 OWN_SCATTER_FROM = 3  # plucks
+N_MM2 = 1e6  # N m^2 in N mm^2
+MOST_MISFIT = 2.0  # root of chi^2 over degrees of freedom from which parks contradict each other
 PROPAGATED = (
     "interval by propagated distributions (JCGM 101): with so few plucks the linear budget (GUM) "
     "would claim too much"
@@ -385,10 +387,78 @@ def from_parks(a: Reading, b: Reading, travel: Estimate) -> Reading:
     reading = replace(reading, corrections=(*reading.corrections, *clock))
     if found.offset is None:
         return reading
-    offset, u = found.offset.value * 1000, found.offset.u * 1000
-    return _saying(
-        reading, f"the strand vibrates over {offset:+.1f} mm (u {u:.1f} mm) against the tape's span"
+    return _saying(reading, _offset_words(found.offset))
+
+
+def from_travels(readings: Sequence[Reading], travels: Sequence[Estimate]) -> Reading:
+    """Return what one strand's tones at several parks tell: with three or more, stiffness too.
+
+    Parameters
+    ----------
+    readings
+        Of the same strand, that of the longest span first.
+    travels
+        How far the carriage was moved from the first park to each of the others, m.
+
+    Raises
+    ------
+    CannotTell
+        If one has no frequency, or they cannot belong to one strand.
+    RequestError
+        If no belt was given, or there is not one travel for each further park.
+    """
+    if len(readings) != len(travels) + 1:
+        raise RequestError(
+            f"{len(readings)} parks need {len(readings) - 1} travels from the first; got "
+            f"{len(travels)}"
+        )
+    if len(travels) == 1:
+        return from_parks(readings[0], readings[1], travels[0])
+    first = readings[0]
+    if first.belt is None:
+        raise RequestError("parks need the belt's linear mass: give --belt or --linear-mass")
+    tones = []
+    for each in readings:
+        if each.frequency is None:
+            raise CannotTell(
+                f"no tension from parks: {each.source} gave no frequency; read that park again"
+            )
+        tones.append(each.frequency)
+    found = parked_often(tones, travels, first.belt, first.span)
+    reading = _with_tension(_side_by_side(readings, found.strung.tension), found.strung)
+    ei, u = found.stiffness.value * N_MM2, found.stiffness.u * N_MM2
+    said = [f"these parks tell a bending stiffness of {ei:.3g} N mm^2 (u {u:.2g} N mm^2)"]
+    if found.offset is not None:
+        said.append(_offset_words(found.offset))
+    if found.misfit is not None and found.misfit > MOST_MISFIT:
+        said.append(
+            f"the parks contradict each other ({found.misfit:.1f} times their doubts): the tension "
+            "was not the same at all of them, or a travel is wrong; settle the axis and read again"
+        )
+    return _saying(reading, *said)
+
+
+def _side_by_side(parks: Sequence[Reading], tension: Estimate) -> Reading:
+    """Return the first park's reading with the plucks of all, each beside its own park's mean."""
+    plucks = tuple(
+        replace(p, tension_n=_alone(p.frequency_hz, park.frequency, tension))
+        if p.frequency_hz is not None
+        else p
+        for park in parks
+        for p in park.plucks
     )
+    return replace(
+        parks[0],
+        source=" + ".join(park.source for park in parks),
+        plucks=plucks,
+        warnings=(),
+        echoes=tuple(words for words in parks[0].echoes if words != PROPAGATED),
+    )
+
+
+def _offset_words(offset: Estimate) -> str:
+    mm, u = offset.value * 1000, offset.u * 1000
+    return f"the strand vibrates over {mm:+.1f} mm (u {u:.1f} mm) against the tape's span"
 
 
 # --- where the tone must lie --------------------------------------------------------------------

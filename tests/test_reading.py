@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from beltpitch import asking
+from beltpitch.belt.mechanics import frequency
 from beltpitch.belt.span import Span
+from beltpitch.belt.strand import Strand
 from beltpitch.errors import CannotTell, RequestError
 from beltpitch.estimate import Estimate, difference
 from beltpitch.reading import (
@@ -19,6 +22,7 @@ from beltpitch.reading import (
     expected_range,
     frequency_of,
     from_parks,
+    from_travels,
     heard_reading,
     typed_reading,
 )
@@ -232,6 +236,54 @@ def test_two_parks_need_no_span_and_agree_with_the_tape() -> None:
     assert "travel" in names
     assert "span" not in names
     assert "ends" not in names
+
+
+PARKED = Strand(0.62, 12.6e-3, 3e-3, 1 / 3, 1 / 3, 7.66e-5, 29e3)
+PULL = 40.0
+MOVED = (0.0, 0.160, 0.250, 0.370, 0.440)
+
+
+def parked(tape: str, pull: tuple[float, ...] = (PULL,) * 5) -> list[Reading]:
+    tones = [
+        frequency(replace(PARKED, span_m=PARKED.span_m - moved), n)
+        for moved, n in zip(MOVED, pull, strict=True)
+    ]
+    return [
+        typed(*[f"{f:.4f}({max(1, round(0.2 * f))}) Hz"] * 5, span=tape, key=f"{i}")
+        for i, f in enumerate(tones)
+    ]
+
+
+def test_several_parks_tell_tension_and_stiffness_whatever_the_tape_says() -> None:
+    travels = asking.travels("160.00(5) mm, 250.00(5) mm, 370.00(5) mm, 440.00(5) mm")
+    assert len({part.key for each in travels for part in each.parts}) == len(MOVED) - 1
+    own = asking.belt(linear_mass="12.60(6) g/m", width="9 mm")  # of unknown stiffness
+    for tape, offset in (("620 +/- 3 mm", 0.0), ("610 +/- 15 mm", 10.0)):
+        found = from_travels([replace(r, belt=own) for r in parked(tape)], travels)
+        assert known(found.tension).value == pytest.approx(PULL, rel=0.01)
+        told, off = found.warnings[0], found.warnings[1]
+        assert float(told.split("of ")[1].split(" ")[0]) == pytest.approx(3000, rel=0.05)
+        assert float(off.split("over ")[1].split(" ")[0]) == pytest.approx(offset, abs=0.5)
+        assert len(found.plucks) == 25
+        assert all(p.tension_n == pytest.approx(PULL, rel=0.02) for p in found.plucks)
+
+
+def test_parks_whose_tension_was_not_the_same_are_named() -> None:
+    travels = asking.travels("160.00(5) mm, 250.00(5) mm, 370.00(5) mm, 440.00(5) mm")
+    found = from_travels(parked("620 mm", (40.0, 43.0, 39.0, 42.0, 40.0)), travels)
+    assert any("parks contradict each other" in w for w in found.warnings)
+
+
+def test_one_travel_is_two_parks_and_the_counts_must_agree() -> None:
+    a, b, *_ = parked("620 mm")
+    one = asking.travels("160.00(5) mm")
+    assert from_travels([a, b], one) == from_parks(a, b, one[0])
+    with pytest.raises(RequestError, match="2 parks need 1 travels from the first; got 2"):
+        from_travels([a, b], asking.travels("160 mm, 250 mm"))
+    with pytest.raises(RequestError, match="every park needs a travel of its own"):
+        asking.travels("160 mm, 160 mm")
+    with pytest.raises(RequestError, match="a comma in a number"):
+        asking.travels("160,5 mm, 250 mm")
 
 
 def test_parks_without_a_belt_or_a_tone_are_refused() -> None:

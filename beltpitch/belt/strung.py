@@ -9,6 +9,7 @@ Conventions: SI floats; the frequency is mode 1; the inharmonicity is B of the s
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TypedDict
 
@@ -28,8 +29,9 @@ from beltpitch.belt.parks import two_parks
 from beltpitch.belt.span import Span
 from beltpitch.belt.stiffness import stiffness
 from beltpitch.belt.strand import Strand
+from beltpitch.belt.travels import Given, several_parks
 from beltpitch.errors import CannotTell
-from beltpitch.estimate import Estimate, Part, combine
+from beltpitch.estimate import Estimate, Part, combine, difference
 
 USUAL_AIR, USUAL_AIR_DOUBT = 0.007, 0.5  # small belts: 0.4 to 1.1 %, physics notes, section 2
 ANY_SPAN = Span(Estimate(1.0), ("pulley", "pulley"), "none")  # two parks do not use the span
@@ -242,6 +244,64 @@ def parked(
     if tape is not None:
         offset = parks.offset(tape.length, travel=travel, long=long, short=short)
     return Parked(Strung(found, made, known.warnings), offset)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What three parks or more tell: tension, bending stiffness, offset from the tape, misfit."""
+
+    strung: Strung
+    stiffness: Estimate
+    offset: Estimate | None
+    misfit: float | None
+
+
+def parked_often(
+    tones: Sequence[Estimate], travels: Sequence[Estimate], belt: Belt, tape: Span | None
+) -> Told:
+    """Return what the tones at several parks tell, stiffness too.
+
+    Parameters
+    ----------
+    tones
+        Mode 1 in Hz, that of the longest span first.
+    travels
+        How far the carriage was moved from the first park to each of the others, m.
+    belt
+        Its masses; a stiffness that is known of it is one more reading.
+    tape
+        Tape's span at the first park; None where it was not measured.
+
+    Raises
+    ------
+    CannotTell
+        If the tones do not tell the stiffness, or do not rise as the span becomes shorter.
+    """
+    known = inputs(belt, tape or ANY_SPAN)
+    far = max(range(len(travels)), key=lambda i: travels[i].value)
+    plain = two_parks(known.strand, travels[far].value, tones[0].value, tones[far + 1].value)
+    first = tape.length if tape else Estimate(plain.span_m)
+    spans = [first, *(difference(first, travel) for travel in travels)]
+    if min(span.value for span in spans) <= 0:
+        raise CannotTell(
+            "a travel is longer than the span at the first park: check span and travels"
+        )
+    given = Given(
+        linear_mass=known.terms["linear_mass"],
+        air=known.terms["air"],
+        stretch=known.terms["stretch"],
+        ends=known.terms["ends"],
+        stiffness=known.stiffness,
+    )
+    found = several_parks(known.strand, spans, tones, given)
+    whole = replace(
+        known.strand,
+        span_m=first.value + found.offset.value,
+        stiffness_n_m2=found.stiffness.value,
+    )
+    made = corrections(whole, tones[0].value)
+    told = Strung(found.tension, made, known.warnings if known.stiffness else ())
+    return Told(told, found.stiffness, found.offset if tape else None, found.misfit)
 
 
 def carried(belt: Belt, span: Span) -> tuple[float, float] | None:

@@ -74,7 +74,11 @@ ParksOption = Annotated[
 ]
 TravelOption = Annotated[
     str | None,
-    typer.Option("--travel", help='How far the carriage was moved: "160.0 +/- 0.2 mm".'),
+    typer.Option(
+        "--travel",
+        help='How far the carriage was moved: "160.0 +/- 0.2 mm"; further parks, each from the '
+        'first, after a comma and a space: "160.0 mm, 250.0 mm" (recordings and typed tones).',
+    ),
 ]
 JsonOption = Annotated[
     bool, typer.Option("--json", help="Print JSON on standard output and nothing else there.")
@@ -152,6 +156,29 @@ def two_groups(count: int, names: list[str] | None, what: str) -> int:
             f"got {count}"
         )
     return count // 2
+
+
+def even_groups(count: int, groups: int, what: str) -> int:
+    """Return how many readings belong to each of several parks given one after the other.
+
+    Raises
+    ------
+    RequestError
+        If they cannot be shared out evenly.
+    """
+    if count < groups or count % groups:
+        raise RequestError(
+            f"{groups} parks: give each the same number of readings (--{what}), that of the "
+            f"longest span first, then in the order of the travels; got {count}"
+        )
+    return count // groups
+
+
+def wanted(way: str, travel: str | None) -> int:
+    """Return how many recordings a way of reading wants: one, two, or one for each park."""
+    if way == "one":
+        return 1
+    return len((travel or "").split(", ")) + 1 if way == "parks" else 2
 
 
 def grouping(

@@ -99,7 +99,7 @@ def recording(
     to_keep = keeping.wanted(named=bool(names))
     expected = asking.frequency_range(low, high)
     way = o.grouping(strand, parks=parks, travel=travel)
-    every = _for_each_file(every, files, way)
+    every = _for_each_file(every, files, way, o.wanted(way, travel))
     reference = _reference_for(files, reference_tone, clock)
     read = [
         _read(p, i, a, expected, reference)
@@ -129,11 +129,14 @@ def recording(
     return code
 
 
-def _for_each_file(every: tuple[k.Asked, ...], files: list[Path], way: str) -> tuple[k.Asked, ...]:
+def _for_each_file(
+    every: tuple[k.Asked, ...], files: list[Path], way: str, wanted: int
+) -> tuple[k.Asked, ...]:
     """Return the belt of each file: one for all, or as many as there are files."""
-    if way != "one" and (len(files) != 2 or len(every) > 1):  # noqa: PLR2004
+    if way != "one" and (len(files) != wanted or len(every) > 1):
+        count = "two" if wanted == 2 else str(wanted)  # noqa: PLR2004
         raise RequestError(
-            f"give two recordings of one belt for two {way}, in order; got {len(files)} of "
+            f"give {count} recordings of one belt for {count} {way}, in order; got {len(files)} of "
             f"{len(every)}"
         )
     if len(every) == 1:
@@ -307,10 +310,10 @@ def _joined(
 ) -> list[Reading]:
     """Return readings that share a preload, or the one that two parks make."""
     from beltpitch import asking
-    from beltpitch.reading import both_strands, from_parks
+    from beltpitch.reading import both_strands, from_travels
 
     if way == "parks":
-        return [*readings, from_parks(readings[0], readings[1], asking.travel(travel or ""))]
+        return [*readings, from_travels(readings, asking.travels(travel or ""))]
     if way == "strands":
         assert strand is not None
         return list(both_strands(readings[0], readings[1], (strand[0], strand[1])))

@@ -93,9 +93,9 @@ def _shared_out(texts: list[str], every: tuple[k.Asked, ...]) -> list[list[str]]
 def _readings(
     asked: k.Asked, texts: list[str], way: str, strand: list[str] | None, travel: str | None
 ) -> list[Reading]:
-    """Return one belt's readings: one, or two strands, or what two parks make."""
+    """Return one belt's readings: one, or two strands, or what parks make."""
     from beltpitch import asking
-    from beltpitch.reading import both_strands, from_parks
+    from beltpitch.reading import both_strands, from_travels
 
     if asked.belt is None or (asked.span is None and way != "parks"):
         raise RequestError(
@@ -104,10 +104,14 @@ def _readings(
     if way == "one":
         alone = strand[0] if strand else asked.entry.strand
         return [replace(_typed(asked, texts, "typed"), strand=alone)]
+    if way == "parks":
+        travels = asking.travels(travel or "")
+        each = o.even_groups(len(texts), len(travels) + 1, "frequency")
+        parts = [texts[i * each : (i + 1) * each] for i in range(len(travels) + 1)]
+        parks = [_typed(asked, part, f"typed {i}") for i, part in enumerate(parts, 1)]
+        return [from_travels(parks, travels)]
     half = o.two_groups(len(texts), strand, "frequency")
     a, b = _typed(asked, texts[:half], "typed 1"), _typed(asked, texts[half:], "typed 2")
-    if way == "parks":
-        return [from_parks(a, b, asking.travel(travel or ""))]
     assert strand is not None
     return list(both_strands(a, b, (strand[0], strand[1])))
 

@@ -90,6 +90,22 @@ def test_both_strands_share_a_preload(capsys: Capture) -> None:
     assert a["strand_difference_n"] == pytest.approx(a["tension_n"] - b["tension_n"])
 
 
+def test_three_parks_tell_the_stiffness_too(capsys: Capture) -> None:
+    parks = ["--parks", "--travel", "160.0(1) mm, 370.0(1) mm", "--span", "620 +/- 3 mm"]
+    belt = ["tension", "--belt", "2GT 9 mm", "--linear-mass", "12.60(6) g/m"]
+    tones = ["45.618 Hz", "61.631 Hz", "114.355 Hz"]
+    typed = [word for f in tones for word in ("--frequency", f)]
+    code, out, err = run(capsys, *belt, *parks, *typed, "--json")
+    assert (code, err) == (0, "")
+    record = json.loads(out)["readings"][0]
+    low, high = record["interval_n"]
+    assert low < 40 < high
+    assert any("these parks tell a bending stiffness of" in w for w in record["warnings"])
+    code, out, err = run(capsys, *belt, *parks, *typed[:4])
+    assert (code, out) == (2, "")
+    assert "3 parks: give each the same number of readings" in err
+
+
 def test_two_parks_need_no_span(capsys: Capture) -> None:
     record = run_json(
         capsys, "tension", "--belt", "2GT 9 mm", "--parks", "--travel", "160.0 +/- 0.2 mm",
