@@ -103,8 +103,8 @@ def expected_words(expected: Expectation, field: Field) -> tuple[str, ...]:
     if expected.stiffness_n_per_m is not None:
         soft, hard = (k / 1e3 for k in expected.stiffness_n_per_m)
         said.append(
-            f"while both are taut the axis is as stiff at every tension: {soft:.3g} N/mm where it "
-            f"is softest, {hard:.3g} where stiffest"
+            f"while both are taut the axis is as stiff at every tension: {_three(soft)} N/mm where "
+            f"it is softest, {_three(hard)} where stiffest"
         )
     if expected.lost_m is not None:
         said.append(
@@ -114,6 +114,11 @@ def expected_words(expected: Expectation, field: Field) -> tuple[str, ...]:
     if expected.missing:
         said.append(f"more could be said with {', '.join(expected.missing)}")
     return tuple(said)
+
+
+def _three(value: float) -> str:
+    """Return a number to three figures, without a power of ten."""
+    return f"{float(f'{value:.3g}'):g}"
 
 
 def compared(expected: Expectation, finding: Finding, field: Field) -> tuple[str, ...]:

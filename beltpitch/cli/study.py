@@ -497,15 +497,23 @@ def choose(
     """Write the tension into the machine file as the target, with the study as its source."""
     import datetime as dt
 
+    from beltpitch.keep.machine import load
     from beltpitch.keep.studies import choose as write_target
+    from beltpitch.keep.studies import name_table
 
     made, subject, path = _made(name, table, (low, high), machine, None, book)
     chosen = _chosen(made, tension, by)
     assert subject.machine is not None
+    assert subject.machine.path is not None
     today = dt.datetime.now(dt.UTC).astimezone().date().isoformat()
     source = f"study of {len(made.trials.trials)} trials, {path.name}, {today}"
-    write_target(subject.machine, [b.name for b in subject.belts], chosen, source)
-    sys.stderr.write(f"beltpitch: target {chosen:.1f} N written for {subject.name} ({source})\n")
+    names = [b.name for b in subject.belts]
+    write_target(subject.machine, names, chosen, source)
+    name_table(load(subject.machine.path), names, path)
+    sys.stderr.write(
+        f"beltpitch: target {chosen:.1f} N written for {subject.name}, with {path.name} as its "
+        "source\n"
+    )
 
 
 def _chosen(made: Study, tension: str | None, by: str | None) -> float:
