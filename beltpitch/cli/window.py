@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from math import inf
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
 from beltpitch.errors import RequestError
 
@@ -23,6 +25,15 @@ if TYPE_CHECKING:
 
 REACH = 3  # times the window's upper end: what lies beyond is listed, not drawn
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
+LAYOUT = ("loop", "near", "travel")  # the axis is described where all three are known
+OF_A_BELT = (
+    "belt", "width", "linear_mass", "construction", "joined", "target", "within", "limit", "loop",
+)  # fmt: skip
+# What an option is where it was not given, if that is not None.
+NOT_GIVEN = {
+    "joined": False, "within": "10%", "belts": 1, "wrap": "180 deg", "service_factor": 1.0,
+    "frame": "aluminium",
+}  # fmt: skip
 
 _Text = str | None
 
@@ -37,6 +48,10 @@ def _option(name: str, words: str) -> Any:
 
 
 def window(
+    name: Annotated[
+        str | None,
+        typer.Argument(help="A belt of the machine file, with the duty of its axis."),
+    ] = None,
     belt: o.BeltOption = None,
     width: o.WidthOption = None,
     linear_mass: o.LinearMassOption = None,
@@ -94,15 +109,22 @@ def window(
     frame: Annotated[str, _option("--frame", "aluminium or steel.")] = "aluminium",
     set_at: Annotated[_Text, _option("--set-at", 'Set at this temperature: "18 degC".')] = None,
     runs_at: Annotated[_Text, _option("--runs-at", 'Runs at this one: "35 degC".')] = None,
+    machine: k.MachineOption = None,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
     """Say what the tension should be: by pitch and width, by duty, by your own target."""
+    options = locals()
     from beltpitch.advice.plan import Wanted, plan
     from beltpitch.cli import show
     from beltpitch.quantity import FORCE, PERCENT, positive
     from beltpitch.verdict import SCHEMA
 
+    if name is not None:
+        written = _written(name, machine, options)
+        return window(**{**options, **written, "name": None, "machine": None})
+    if machine is not None:
+        raise RequestError("--machine needs a belt's name")
     o.checked_unit(unit)
     made = o.strung(belt, width, linear_mass, construction, None, "pulley").belt
     if made is None:
@@ -151,6 +173,32 @@ def window(
         show.print_json({"schema": SCHEMA, "window": as_json(found, notes)})
     else:
         _draw(found, unit, notes)
+    return None
+
+
+def _written(name: str, machine: Path | None, options: dict[str, Any]) -> dict[str, Any]:
+    """Return what the machine file says of a belt and its duty, for the options not given."""
+    found = k.asked_for([name], machine, {})
+    of = found[0].machine
+    assert of is not None  # a name comes from a machine
+    if len(found) > 1:
+        names = " or ".join(str(each.name) for each in found)
+        raise RequestError(f"{name} is a pair: name one of its belts, {names}")
+    entry = found[0].entry
+    said = {key: getattr(entry, key) for key in OF_A_BELT}
+    duty = of.duty(entry.axis)
+    if duty is not None:
+        keys = {f.name for f in fields(duty)} & set(options) - {"name"}
+        said |= {key: getattr(duty, key) for key in keys}
+    if of.frame is not None:
+        said["frame"] = of.frame
+    if any(said.get(key) is None and options[key] is None for key in LAYOUT):
+        said = {key: value for key, value in said.items() if key not in LAYOUT}
+    return {
+        key: value
+        for key, value in said.items()
+        if value is not None and options[key] == NOT_GIVEN.get(key)
+    }
 
 
 # --- reading ------------------------------------------------------------------------------------

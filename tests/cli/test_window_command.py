@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -138,3 +139,86 @@ def test_a_bad_request_is_one_line_and_exit_2(
     assert out == ""
     assert said in err
     assert err.count("\n") == 1
+
+
+# --- by a name of the machine file --------------------------------------------------------------
+
+MACHINE = """
+[machine]
+name = "Heron"
+[belts.y-left]
+belt = "AT5 25 mm"
+loop = "2400 mm"
+axis = "y"
+[belts.y-right]
+belt = "AT5 25 mm"
+loop = "2400 mm"
+axis = "y"
+target = "60 N"
+within = "20 %"
+[belts.x]
+belt = "2GT 9 mm"
+loop = "1400 mm"
+[pairs.y]
+belts = ["y-left", "y-right"]
+[duty.y]
+drive = "fixed"
+belts = 2
+mass = "14 kg"
+acceleration = "4 m/s^2"
+force = "40 N"
+near = "150 mm"
+travel = "900 mm"
+teeth = 20
+radial = "250 N"
+"""
+SAME = [
+    "--belt", "AT5 25 mm", "--loop", "2400 mm", "--drive", "fixed", "--belts", "2",
+    "--mass", "14 kg", "--acceleration", "4 m/s^2", "--force", "40 N", "--near", "150 mm",
+    "--travel", "900 mm", "--teeth", "20", "--radial", "250 N",
+]  # fmt: skip
+
+
+@pytest.fixture
+def machine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "beltpitch.toml").write_text(MACHINE)
+
+
+def said_by(capsys: Capture, *arguments: str) -> dict[str, Any]:
+    code = run_with(["window", *arguments, "--json"])
+    out, err = capsys.readouterr()
+    assert code == 0, err
+    found: dict[str, Any] = json.loads(out)["window"]
+    return found
+
+
+@pytest.mark.usefixtures("machine")
+def test_a_name_brings_belt_and_duty(capsys: Capture) -> None:
+    assert said_by(capsys, "y-left") == said_by(capsys, *SAME)
+    with_target = said_by(capsys, *SAME, "--target", "60 N", "--within", "20%")
+    assert said_by(capsys, "y-right") == with_target
+
+
+@pytest.mark.usefixtures("machine")
+def test_an_option_stands_over_the_file(capsys: Capture) -> None:
+    lighter = [*SAME, "--mass", "3 kg"]
+    assert said_by(capsys, "y-left", "--mass", "3 kg") == said_by(capsys, *lighter)
+
+
+@pytest.mark.usefixtures("machine")
+def test_a_belt_without_duty_has_its_own_window_only(capsys: Capture) -> None:
+    assert said_by(capsys, "x") == said_by(capsys, "--belt", "2GT 9 mm")
+
+
+@pytest.mark.usefixtures("machine")
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [(["y"], "y-left or y-right"), (["z"], "z"), (["--machine", "beltpitch.toml"], "name")],
+    ids=["pair", "unknown", "none"],
+)
+def test_a_name_that_is_no_belt_is_refused(capsys: Capture, words: list[str], said: str) -> None:
+    code = run_with(["window", *words])
+    out, err = capsys.readouterr()
+    assert (code, out) == (2, "")
+    assert said in err
