@@ -36,10 +36,9 @@ BEGUN_UNKNOWN = 5.0  # the recording starts within the sound: nothing was heard 
 REPEAT_SHARE = 0.4  # what a further pluck adds
 CLEAR_SCORE = 12.0  # nats: a series that stands by itself
 # Several clear tones that have nothing to do with each other are a voice. A string stands beside
-# it if it begins with its pluck by so many nats, or is so many times as clear as any of them, or
-# begins at all and is so many times as loud: syllables of one sentence differ by less.
+# it if it is so many times as clear as any of them, or begins and is so many times as loud:
+# syllables of one sentence differ by less.
 TONES_OF_A_VOICE = 2
-BEGINS_CLEARLY = 40.0
 CLEARER = 2.3
 LOUDER = 3.0
 
@@ -187,8 +186,6 @@ def _begun(near: Sequence[tuple[Evidence, Candidate]]) -> float | None:
 
 def _voice(evidence: Sequence[Evidence], f: float, begun: float | None) -> bool:
     """Whether a tone is but one of several clear ones, none of them plucked."""
-    if begun is not None and begun >= BEGINS_CLEARLY:
-        return False
     strangers = [
         (e, c)
         for e in evidence

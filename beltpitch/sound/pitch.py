@@ -119,7 +119,11 @@ def _one(e: Evidence, joint: Decision | None, expected: FrequencyRange) -> Heard
     if own is None:
         return _another(e, joint.frequency_hz)
     neighbour = neighbour_of(e.lines, own)
-    doubt = _doubt(e, joint) or _two(e.lines, own, neighbour, expected, e.begins)
+    doubt = (
+        _no_string(joint)
+        or _two(e.lines, own, neighbour, expected, e.begins)
+        or _unclear(e, joint.quality)
+    )
     if doubt is not None:
         return HeardPluck(onset, None, used=False, reason=doubt)
     pitch = _measured(e, own, joint.quality)
@@ -156,18 +160,21 @@ def _why_none(evidence: list[Evidence], heard: list[HeardPluck]) -> str:
     return told[0] if told else reasons.NOTHING_BEGAN
 
 
-def _doubt(e: Evidence, joint: Decision) -> str | None:
-    """Return why the decision must not be told as an answer, None if it may."""
+def _no_string(joint: Decision) -> str | None:
+    """Return why what was heard is taken for no string, None if it is one."""
     if joint.voice:
         return reasons.VOICE
-    if joint.quality >= LEAST_QUALITY:
-        return None
-    if joint.none > 1.0 - LEAST_QUALITY and joint.goes_on:
+    if joint.quality < LEAST_QUALITY and joint.none > 1.0 - LEAST_QUALITY and joint.goes_on:
         return reasons.GOES_ON
-    if joint.none > 0.5:  # noqa: PLR2004 - likelier than not
-        return reasons.NO_SERIES
+    return reasons.NO_SERIES if joint.none > 1.0 - joint.none else None
+
+
+def _unclear(e: Evidence, quality: float) -> str | None:
+    """Return what to say where more than one fundamental is probable, None if one is."""
+    if quality >= LEAST_QUALITY:
+        return None
     names = " or ".join(f"{c.frequency_hz:.1f} Hz" for c in e.candidates[:2])
-    return reasons.UNCLEAR.format(names=names, quality=joint.quality)
+    return reasons.UNCLEAR.format(names=names, quality=quality)
 
 
 def _two(

@@ -59,12 +59,24 @@ def candidates_of(
     each = _each_once(lines, refined)
     done: list[Candidate] = []
     for free, held in zip(each[: len(rough)], each[len(rough) :], strict=True):
-        candidate = max(free, held, key=lambda c: c.score)
+        candidate = _whole(lines, max(free, held, key=lambda c: c.score))
         inside = expected.low_hz <= candidate.frequency_hz <= expected.high_hz
         twin = any(abs(math.log(candidate.string_hz / d.string_hz)) < SAME / 2 for d in done)
         if inside and not twin:
             done.append(candidate)
     return sorted(done, key=lambda c: -c.score)
+
+
+def _whole(lines: Lines, candidate: Candidate) -> Candidate:
+    """Return the series of every second partial where no other is heard, or of every third."""
+    step = int(np.gcd.reduce(candidate.numbers)) if len(candidate.numbers) > 1 else 1
+    if step == 1:
+        return candidate
+    return scored(
+        lines,
+        np.array([step * candidate.string_hz]),
+        np.array([step**2 * candidate.stiffness]),
+    )[0]
 
 
 def _each_once(lines: Lines, pairs: Samples) -> list[Candidate]:

@@ -1,0 +1,105 @@
+"""Whether a tone is a plucked string's: it begins, it is one, and it stands alone."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from beltpitch.sound.block import Block
+from beltpitch.sound.heard import FrequencyRange, Heard
+from beltpitch.sound.pitch import hear
+from beltpitch.sound.pluck import Listener
+from beltpitch.sound.synth import Tone, pluck_tones, room_noise, series_hz, synthesise
+
+Samples = NDArray[np.float64]
+RATE_HZ = 16_000.0
+
+
+def heard(samples: Samples, expected: FrequencyRange | None = None) -> Heard:
+    listener = Listener(RATE_HZ)
+    plucks = listener.feed(Block(samples, RATE_HZ)) + listener.finish()
+    return hear(plucks, expected or FrequencyRange())
+
+
+def answers(found: Heard) -> list[float]:
+    return [h.pitch.frequency_hz for h in found.plucks if h.used and h.pitch is not None]
+
+
+def plucked(f: float, level: float = 0.2, *, onset_s: float = 1.0) -> Samples:
+    return synthesise(pluck_tones(f, level=level), 2.5, RATE_HZ, onset_s=onset_s)
+
+
+def syllable(f: float, onset_s: float, duration_s: float = 2.5) -> Samples:
+    """A voiced sound: harmonics that swell for a while, glide a little, and stop."""
+    time = np.arange(int(duration_s * RATE_HZ)) / RATE_HZ - onset_s
+    swell = np.clip(time / 0.03, 0, 1) * np.clip((0.28 - time) / 0.1, 0, 1)
+    turns = 2 * np.pi * f * (time - 0.05 * time**2)
+    voice: Samples = sum((np.sin(n * turns + n) / n for n in range(1, 9)), np.zeros(len(time)))
+    return 0.05 * swell * voice
+
+
+def test_a_tone_that_was_there_before_is_no_pluck() -> None:
+    """A machine whose tone grows louder at once and fades again."""
+    count = int(3.0 * RATE_HZ)
+    time = np.arange(count) / RATE_HZ
+    loud = 0.01 * (1.0 + 1.5 * (time > 1.2) * np.exp(-(time - 1.2) * 2.0 * (time > 1.2)))
+    wander = 2 * np.pi * np.cumsum(43.0 + 0.6 * np.sin(2.1 * time)) / RATE_HZ
+    tone: Samples = sum((np.sin(n * wander) / n**0.5 for n in range(1, 7)), np.zeros(count))
+    found = heard(loud * tone + room_noise(count, 2e-4, 1))
+    assert answers(found) == []
+
+
+def test_a_voice_gives_no_number() -> None:
+    sound = syllable(118.0, 0.6) + syllable(97.0, 1.0)
+    sound = sound + syllable(131.0, 1.45) + syllable(109.0, 1.9)
+    found = heard(sound + room_noise(len(sound), 2e-4, 2))
+    assert answers(found) == []
+    assert found.reason
+    assert "voice" in found.reason
+
+
+def test_a_string_is_heard_beside_a_voice_that_is_fainter() -> None:
+    sound = plucked(83.0, 0.4, onset_s=0.9)
+    sound = sound + 0.1 * syllable(118.0, 0.5) + 0.1 * syllable(97.0, 1.7)
+    sound = sound + room_noise(len(sound), 2e-4, 3)
+    assert answers(heard(sound)) == pytest.approx([83.0], rel=2e-3)
+
+
+@pytest.mark.parametrize("ratio", [1.18, 1.37, 1.75])
+def test_two_strands_as_loud_are_named_and_not_answered(ratio: float) -> None:
+    sound = plucked(70.0) + plucked(70.0 * ratio, 0.19)
+    found = heard(sound + room_noise(len(sound), 1e-4, 4))
+    assert answers(found) == []
+    assert found.reason
+    assert "strands" in found.reason
+
+
+def test_a_loud_line_of_no_partial_is_told() -> None:
+    """One line of another string, as loud as the belt's: two strands, or a wrong octave."""
+    lines = [
+        Tone(f, 0.05 / n, 0.3 / n**0.5, 1.0 * n)
+        for n, f in enumerate(series_hz(110.0, 1e-4, 6), start=1)
+    ]
+    sound = synthesise([*lines, Tone(154.0, 0.05, 0.3, 2.0)], 2.5, RATE_HZ, onset_s=1.0)
+    found = heard(sound + room_noise(len(sound), 1e-4, 5))
+    assert answers(found) == []
+    assert found.reason
+    assert "154.0 Hz" in found.reason
+
+
+def test_lines_at_two_and_three_times_of_nothing_may_be_two_strands() -> None:
+    lines = [Tone(n * 90.0, 0.05, 0.3, 1.0 * n) for n in (2, 3)]
+    sound = synthesise(lines, 2.5, RATE_HZ, onset_s=1.0)
+    sound = sound + room_noise(len(sound), 1e-4, 6)
+    assert answers(heard(sound)) == []
+
+
+def test_every_second_partial_alone_is_the_series_of_those() -> None:
+    lines = [
+        Tone(f, 0.05 / n, 0.3 / n**0.5, 1.0 * n)
+        for n, f in enumerate(series_hz(200.0, 3e-3, 6), start=1)
+    ]
+    sound = synthesise(lines, 2.5, RATE_HZ, onset_s=1.0)
+    found = answers(heard(sound + room_noise(len(sound), 1e-4, 7)))
+    assert found == pytest.approx([200.0], rel=2e-3)
