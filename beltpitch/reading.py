@@ -168,6 +168,7 @@ def _tone(used: Sequence[Pitch], key: str, u_clock: float) -> Tone:
         top=max((p.number for p in _fullest(used).partials), default=1),
         glide=sum(p.glide for p in used) / len(used),
         key=key,
+        count=len(_fullest(used).partials),
     )
 
 

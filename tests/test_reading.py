@@ -196,6 +196,19 @@ def test_unknown_stiffness_and_width_are_said() -> None:
     assert any("air" in w for w in reading.warnings)
 
 
+def test_two_partials_do_not_overrule_the_catalogue_by_a_multiple() -> None:
+    span = asking.span("412 +/- 1 mm", BELT)
+    far = pitch(66.3, b=0.02)
+    two = replace(far, partials=(far.partials[0], far.partials[3]))
+    plain = known(heard_reading(heard(pitch(66.3)), "a", BELT, span).tension)
+    doubted = heard_reading(heard(two), "a", BELT, span)
+    assert known(doubted.tension).value == pytest.approx(plain.value, rel=1e-3)
+    assert not any("times the catalogue's" in w for w in doubted.warnings)
+    assert any(
+        "times the catalogue's" in w for w in heard_reading(heard(far), "a", BELT, span).warnings
+    )
+
+
 # --- strands and parks --------------------------------------------------------------------------
 
 

@@ -37,6 +37,7 @@ USUAL_AIR, USUAL_AIR_DOUBT = 0.007, 0.5  # small belts: 0.4 to 1.1 %, physics no
 ANY_SPAN = Span(Estimate(1.0), ("pulley", "pulley"), "none")  # two parks do not use the span
 SURE_ABOVE_ZERO = 0.95  # coverage at which a tension must be told from none
 STIFFNESS_ASTRAY = 5.0  # heard over catalogue beyond which belt or span is in question
+ENOUGH_PARTIALS = 4  # to say so: of fewer, one that is no partial at all decides
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +50,8 @@ class Tone:
         Mode 1, Hz.
     inharmonicity
         B of the stiff series; None where the partials do not tell.
-    top
-        Highest partial that B rests on.
+    top, count
+        Highest partial that B rests on, and how many it rests on.
     glide
         Share by which the plucks began sharp; None where the glide was not followed.
     key
@@ -62,6 +63,7 @@ class Tone:
     top: int = 1
     glide: float | None = None
     key: str = "pluck"
+    count: int = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +180,8 @@ def _with_heard_stiffness(known: Inputs, tone: Tone) -> tuple[Inputs, tuple[str,
     times = heard.value / own.value
     if 1 / STIFFNESS_ASTRAY < times < STIFFNESS_ASTRAY:
         return better, ()
+    if tone.count < ENOUGH_PARTIALS:
+        return known, ()
     return better, (
         f"the partials tell a bending stiffness {times:.2g} times the catalogue's: check that belt "
         "and span are the right ones",
