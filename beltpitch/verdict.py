@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 from beltpitch.advice.window import Window, Word, judge
 from beltpitch.estimate import DOF_AS_NORMAL, Estimate, Part
@@ -17,6 +17,7 @@ from beltpitch.reading import COVERAGE, Reading
 
 ENOUGH_PLUCKS = 5
 WORTH_DOING = 0.9  # a remedy is named if it leaves at most this share of the interval
+FINE = 0.05  # shares below it are shown with a decimal
 GRADUATIONS = 6  # labelled graduations a ruler should have, about
 
 
@@ -74,6 +75,22 @@ class Verdict:
     word: Word
     next_step: str
     remedies: tuple[Remedy, ...]
+
+    @property
+    def better(self) -> str:
+        """The one thing that would shrink the interval most, and by how much; "" without one.
+
+        Where no single thing shrinks it by a tenth, that is said instead.
+        """
+        preload = self.reading.preload
+        if preload is None:
+            return ""
+        if self.remedies:
+            return _how(self.remedies[0])
+        return (
+            "no single step shrinks the interval by a tenth "
+            f"(±{_percent(_relative_half_width(preload))})"
+        )
 
 
 def judged(reading: Reading, window: Window | None = None) -> Verdict:
@@ -133,53 +150,86 @@ def _step(width: float) -> float:
     return next(m * power for m in (1, 2, 5, 10) if m * power >= raw * (1 - 1e-9))
 
 
-# What can be done about a line of the budget, and the relative standard uncertainty of the
-# tension that is then left from it. Weighed: physics.md section 7 (0.2-0.5 %). Others follow from
-# the definitions in reading.py and asking.py.
-_WEIGHED = 0.005
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """Something to do about the budget.
+
+    Parameters
+    ----------
+    what
+        What to do.
+    lines
+        The lines it shrinks.
+    left
+        Relative standard uncertainty of the tension that is then left from them together.
+    share
+        Share of its own that is left of each line, where that is more telling than `left`.
+    plucks
+        By what the doubt of the plucks grows.
+    """
+
+    what: str
+    lines: tuple[str, ...]
+    left: float = 0.0
+    share: float = 0.0
+    plucks: float = 1.0
+
+    def done(self, preload: Estimate) -> Estimate:
+        """Return the preload as it would be known afterwards; never worse in these lines."""
+        hit = tuple(p for p in preload.parts if p.name in self.lines)
+        kept = [p for p in preload.parts if p.name not in self.lines]
+        kept = [replace(p, u=p.u * (self.plucks if p.name == "plucks" else 1)) for p in kept]
+        old = Estimate(0.0, hit).u
+        left = min(old, max(self.share * old, self.left * preload.value))
+        return Estimate(preload.value, (*kept, Part(self.lines[0], "remedy", left)))
+
+
+# Weighed: physics.md section 7 (0.2 to 0.5 %). Four positions of a pulley halve the last contact.
+# Two parks with a travel of half the span, known to 0.2 mm: the plucks weigh sqrt(4^2 + 2^2)/2
+# times as much (beltpitch.belt.parks). Others follow from the defaults of reading.py and asking.py.
+_WAYS = (
+    _Way("weigh a piece of this belt (beltpitch weigh)", ("linear mass", "width"), 0.005),
+    _Way("measure the span again with a steel rule, to 0.2 mm", ("span",), 0.001),
+    _Way(
+        "read again with the pulley turned a quarter, a half and three quarters",
+        ("last contact",),
+        share=0.5,
+    ),
+    _Way(
+        "read at two parks (--parks --travel), which takes the ends out",
+        ("ends", "span", "last contact"),
+        0.002,
+        plucks=2.2,
+    ),
+    _Way("hang weights on it, which tells its stiffness (beltpitch hang)", ("stiffness",), 0.002),
+    _Way(
+        "pluck the other strand too, or arrive from the other side (--strand)",
+        ("strand difference",),
+        0.002,
+    ),
+    _Way("pluck again: five plucks are enough", ("plucks",), 0.003),
+    _Way(
+        "type the frequency to a tenth of a hertz, or let beltpitch hear it",
+        ("typed frequency",),
+        0.001,
+    ),
+    _Way("pluck more gently", ("amplitude",)),
+    _Way(
+        "measure the travel between the parks to 0.1 mm, or make it longer", ("travel",), share=0.5
+    ),
+)
 
 
 def _remedies(preload: Estimate) -> tuple[Remedy, ...]:
     before = _relative_half_width(preload)
-    lines = {line.name: line for line in preload.budget()}
+    lines = {line.name for line in preload.budget()}
     found = []
-    for name, what, left in _WAYS:
-        if name not in lines:
-            continue
-        after = _relative_half_width(_shrunk(preload, name, left * preload.value))
-        if after <= WORTH_DOING * before:
-            found.append(Remedy(what, name, before, after))
+    for way in _WAYS:
+        if way.lines[0] in lines:
+            after = _relative_half_width(way.done(preload))
+            if after <= WORTH_DOING * before:
+                found.append(Remedy(way.what, way.lines[0], before, after))
     return tuple(sorted(found, key=lambda r: r.after))
-
-
-# budget line, what to do, relative u of tension left afterwards
-_WAYS = (
-    ("linear mass", "weigh a piece of this belt (beltpitch weigh)", _WEIGHED),
-    ("width", "weigh a piece of this belt, which takes its width out too", 0.0),
-    ("span", "measure the span again with a steel rule, to 0.2 mm", 0.001),
-    ("last contact", "read again with the pulley turned a quarter, a half and three quarters", 0.3),
-    ("ends", "read at two parks (--parks --travel), which takes the ends out", 0.0005),
-    ("stiffness", "pluck closer to the end, so that more partials tell the stiffness", 0.0),
-    (
-        "strand difference",
-        "pluck the other strand too, or arrive from the other side (--strand)",
-        0.002,
-    ),
-    ("plucks", "pluck again: five plucks are enough", 0.0),
-    (
-        "typed frequency",
-        "type the frequency to a tenth of a hertz, or let beltpitch hear it",
-        0.001,
-    ),
-    ("amplitude", "pluck more gently", 0.0),
-)
-
-
-def _shrunk(estimate: Estimate, name: str, left_n: float) -> Estimate:
-    """Return the estimate with one line of its budget brought down to `left_n`."""
-    kept = tuple(p for p in estimate.parts if p.name != name)
-    old = next(line.u for line in estimate.budget() if line.name == name)
-    return Estimate(estimate.value, (*kept, Part(name, "remedy", min(old, left_n))))
 
 
 def _relative_half_width(estimate: Estimate) -> float:
@@ -227,8 +277,16 @@ def _nearest_end(preload: Estimate, window: Window) -> str:
 def _best(remedies: tuple[Remedy, ...]) -> str:
     if not remedies:
         return ""
-    best = remedies[0]
-    return f" To know it better: {best.what} (±{best.before:.0%} becomes ±{best.after:.0%})."
+    return f" To know it better: {_how(remedies[0])}."
+
+
+def _how(remedy: Remedy) -> str:
+    return f"{remedy.what} (±{_percent(remedy.before)} becomes ±{_percent(remedy.after)})"
+
+
+def _percent(share: float) -> str:
+    """Return a share in percent, with a decimal where it is small."""
+    return f"{share:.1%}" if share < FINE else f"{share:.0%}"
 
 
 def _without_answer(reading: Reading) -> str:
@@ -276,6 +334,7 @@ def as_json(verdict: Verdict) -> dict[str, object]:
         "window_n": [window.low_n, window.high_n] if window else None,
         "verdict": verdict.word,
         "next_step": verdict.next_step,
+        "better": verdict.better or None,
         "steady_hz": list(reading.steady_hz),
         "sources": [*reading.sources, *(window.sources if window else ())],
         "warnings": list(reading.warnings),

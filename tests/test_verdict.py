@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from beltpitch import asking
 from beltpitch.advice.window import target_window
+from beltpitch.estimate import Estimate, Part
 from beltpitch.reading import Reading, typed_reading
 from beltpitch.verdict import Scale, Verdict, as_json, in_newtons, judged, scale
 
@@ -49,6 +50,40 @@ def test_the_best_remedy_is_the_one_that_shrinks_the_interval_most() -> None:
     assert "weigh" in remedies[0].what
     assert all(r.after < r.before for r in remedies)
     assert [r.after for r in remedies] == sorted(r.after for r in remedies)
+
+
+@pytest.mark.parametrize("target_n", [None, 20.0, 37.5, 80.0])
+def test_every_tension_ends_in_what_would_shrink_its_interval_most(target_n: float | None) -> None:
+    found = verdict("66.3", target_n)
+    best = found.remedies[0]
+    assert f"(±{best.before:.0%} becomes ±{best.after:.0%})" in found.better
+    assert found.better.startswith("weigh a piece of this belt")
+    assert as_json(found)["better"] == found.better
+
+
+def test_what_is_advised_holds_when_it_is_done() -> None:
+    """Weigh the belt as advised: the interval is then what was promised, to a few percent."""
+    promised = next(r for r in verdict("66.3").remedies if "weigh" in r.what)
+    weighed = asking.belt("2GT 9 mm", linear_mass="12.60(6) g/m")
+    preload = typed_reading(asking.typed(["66.3"]), weighed, SPAN).preload
+    assert preload is not None
+    low, high = preload.interval()
+    assert (high - low) / 2 / preload.value == pytest.approx(promised.after, rel=0.05)
+
+
+def test_turning_the_pulley_is_advised_where_the_last_contact_rules() -> None:
+    belt = asking.belt("HTD 8M 30 mm", linear_mass="310(1) g/m")
+    span = asking.span("300.0(1) mm", belt)
+    tones = asking.typed(["60.00(1)"] * 5)
+    found = judged(typed_reading(tones, belt, span))
+    assert "pulley turned" in {r.line: r.what for r in found.remedies}["last contact"]
+
+
+def test_where_nothing_helps_much_that_is_said() -> None:
+    even = Estimate(100.0, tuple(Part(f"line {i}", f"{i}", 1.0) for i in range(9)))
+    found = judged(Reading("a", preload=even, tension=even))
+    assert found.remedies == ()
+    assert found.better == "no single step shrinks the interval by a tenth (±6%)"
 
 
 @given(st.floats(20, 200), st.floats(1, 300))

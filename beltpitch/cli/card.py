@@ -147,6 +147,8 @@ def _doubt(where: Console, verdict: Verdict) -> None:
     if lines:
         field(where, "doubt", ", ".join(f"{line.name} {line.share:.0%}" for line in lines))
     field(where, "next", verdict.next_step, "bold")
+    if verdict.better and verdict.better not in verdict.next_step:
+        field(where, "better", verdict.better)
     if reading.corrections:
         made = ", ".join(f"{c.name} {_percent(c.percent)} %" for c in reading.corrections)
         field(where, "corrected", made)
