@@ -41,6 +41,7 @@ TICK_S = 0.1  # of sound, between two looks at the level
 AGAIN_S = 1.0  # between two looks for an input that was lost
 LONGEST_FILE_S = 3600.0  # a dropped recording; longer ones are cut by their owner
 GAP_S = 0.02
+STOPPED = "the measurement has stopped: end beltpitch page and start it again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +129,7 @@ class Bench:
         if self._thread.is_alive() or self._thread.ident is None:
             self._orders.put(order)
         else:
-            order.done.set_exception(CannotTell("the measurement has stopped: start it anew"))
+            order.done.set_exception(CannotTell(STOPPED))
         return order.done
 
     def close(self) -> None:
@@ -155,6 +156,7 @@ class Bench:
                     self._look_again()
         finally:
             self._let_go()
+            self._turn_away()
 
     def _obeyed(self) -> bool:
         """Do what has been asked for; wait for it where there is nothing to hear."""
@@ -177,9 +179,19 @@ class Bench:
             self._busy = ""
             words = in_words_of_the_page(error.message)
             order.done.set_exception(type(error)(words))
+        except BaseException:
+            order.done.set_exception(CannotTell(STOPPED))
+            raise
         else:
             order.done.set_result(done or {})
         self._draw()
+
+    def _turn_away(self) -> None:
+        """Answer those who still wait."""
+        while not self._orders.empty():
+            order = self._orders.get()
+            if order is not None:
+                order.done.set_exception(CannotTell(STOPPED))
 
     def _hear(self) -> None:
         assert self._input is not None
@@ -327,7 +339,7 @@ class Bench:
                 raise SourceError(f"{name} is longer than an hour: cut it to the plucks")
         except BeltpitchError as error:
             shutil.rmtree(path.parent, ignore_errors=True)
-            raise type(error)(error.message.replace(str(path), name)) from None
+            raise type(error)(_named(error.message, path, name)) from None
         if self._recorded is None:
             self._finish()
             self._forget()
@@ -340,7 +352,7 @@ class Bench:
         self._drop_file(subject)
         self._files[subject] = (name, path)
         said = (recording.channel_note, *recording.warnings)
-        self._notes = tuple(words.replace(str(path), name) for words in said if words)
+        self._notes = tuple(_named(words, path, name) for words in said if words)
         self._tell(self._recorded.take(subject, recording, recording.rate_hz))
         self._kept.pop(subject, None)
         self._busy = ""
@@ -413,3 +425,8 @@ TASKS = frozenset(Bench._TASKS) - {"read"}  # that a window may ask for by name
 
 def _is_belt(subject: object, plan: Plan) -> bool:
     return type(subject) is int and 0 <= subject < len(plan.subjects)
+
+
+def _named(words: str, path: Path, name: str) -> str:
+    """Return words about a stored file with the name it came under."""
+    return words.replace(str(path), name).replace(path.name, name)

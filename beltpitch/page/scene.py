@@ -316,7 +316,7 @@ def _strip(window: Window | None, made: Scale, per: float) -> dict[str, Any] | N
 def _match(match: Match, made: Scale | None, unit: str) -> dict[str, Any]:
     record: dict[str, Any] = {
         "word": match.word,
-        "words": str(match),
+        "words": str(match).partition(": ")[2],
         "turn": _sentence(str(match.turn)) if match.turn and match.word == "unmatched" else None,
         "hint": match.hint,
         "notes": list(match.notes),

@@ -90,6 +90,7 @@ def _serve(
         application(bench, windows, doors),
         log_level="error",
         access_log=False,
+        http="h11",
         ws="websockets-sansio",
         ws_max_size=LONGEST_MESSAGE,
         timeout_graceful_shutdown=FAREWELL_S,

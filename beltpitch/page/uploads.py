@@ -65,7 +65,7 @@ async def stored(
     kind = re.sub(r"[^a-z0-9]", "", Path(name).suffix.lower())[:8]
     try:
         own = Path(tempfile.mkdtemp(prefix="dropped-", dir=folder))
-        path = own / f"recording.{kind or 'bin'}"
+        path = own / f"as-it-was-dropped.{kind or 'bin'}"
         try:
             await _written(chunks, path)
         except BaseException:

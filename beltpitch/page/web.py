@@ -27,7 +27,7 @@ from beltpitch.errors import BeltpitchError, RequestError
 from beltpitch.page import book
 from beltpitch.page.bench import TASKS, Bench, Shop
 from beltpitch.page.doors import Doors, Porter
-from beltpitch.page.uploads import shown_name, status_of, stored
+from beltpitch.page.uploads import TooLarge, shown_name, status_of, stored
 
 MOST_JSON = 64 * 1024  # bytes of a request that is no recording
 MOST_WINDOWS = 64
@@ -182,7 +182,9 @@ def _in_a_sentence(answer: Answer) -> Answer:
         try:
             return await answer(desk, request)
         except BeltpitchError as error:
-            return JSONResponse({"error": error.message}, status_of(error))
+            # what was not read of a request is not read any more
+            unread = {"connection": "close"} if isinstance(error, TooLarge) else None
+            return JSONResponse({"error": error.message}, status_of(error), unread)
 
     return answering
 

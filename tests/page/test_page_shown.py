@@ -217,7 +217,7 @@ def measured_pair(server: Server, page: Page) -> None:
     heard = server.inputs.opened[-1]
     heard.feed(sound(94.7, 5, apart_s=1.2))
     expect(page.locator(".belt.asked h2")).to_have_text("y-right")
-    heard.feed(sound(88.0, 4, apart_s=1.2, first_s=0.5, seed=5))
+    heard.feed(sound(88.0, 3, apart_s=1.2, first_s=0.5, seed=5))
     expect(page.locator("#match .word")).to_contain_text("unmatched")
     expect(page.locator("#match .turn")).to_be_visible()
 

@@ -26,6 +26,7 @@ from beltpitch.sound.block import Block, Samples
 
 RATE_HZ = 16_000.0
 PATIENCE_S = 60.0
+MOST_PICTURES = 3_000  # five minutes of sound
 
 
 class Fed:
@@ -75,10 +76,13 @@ class Shown:
 
     def until(self, kind: str, right: Any) -> dict[str, Any]:
         """Wait for a picture of that kind that is right."""
-        while True:
+        seen = []
+        for _ in range(MOST_PICTURES):
             got, record = self.pictures.get(timeout=PATIENCE_S)
             if got == kind and right(record):
                 return record
+            seen.append(got)
+        raise AssertionError(f"not among {len(seen)} pictures; the last: {self.last.get(kind)}")
 
 
 class Inputs:
@@ -157,6 +161,7 @@ def served(
         uvicorn.Config(
             application(bench, windows, doors),
             log_level="error",
+            http="h11",
             ws="websockets-sansio",
             timeout_graceful_shutdown=1,
         )

@@ -94,8 +94,8 @@ function beltCard(belt) {
   const shown = belt.word === "" ? null : word(belt.word);
   return made(
     "article", { class: `belt${belt.asked ? " asked" : ""}`, "aria-label": belt.name },
-    made("h2", {}, belt.name),
-    made("p", { class: "kind" }, belt.kind),
+    made("div", { class: "head" },
+      made("h2", {}, belt.name), made("p", { class: "kind" }, belt.kind)),
     made("p", { class: "big" },
       belt.figure === "" ? made("span", { class: "none" }, "no pluck yet")
         : made("span", { class: "figure" }, belt.figure, made("small", {}, belt.unit)),
@@ -119,8 +119,7 @@ function drawMatch(match) {
   box.hidden = match === null;
   if (match === null) return;
   box.replaceChildren(
-    made("p", {}, word(match.word)),
-    made("p", {}, match.words),
+    made("p", { class: "head" }, word(match.word), made("span", {}, match.words)),
     match.turn === null ? "" : made("p", { class: "turn" }, match.turn),
     match.hint === null ? "" : made("p", {}, match.hint),
     details(match.notes),

@@ -1,0 +1,226 @@
+"""The bench behind the page: orders, a lost input, what is kept, what is shown."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+import soundfile
+
+from beltpitch.errors import BeltpitchError, CannotTell, RequestError
+from beltpitch.keep.entries import BeltEntry
+from beltpitch.keep.history import History
+from beltpitch.keep.machine import Machine
+from beltpitch.page.bench import Bench
+from beltpitch.page.demo import PLOVER, START, Asked, Workshop
+from beltpitch.page.plan import in_words_of_the_page, planned
+from beltpitch.sound.block import Samples
+from beltpitch.sound.synth import pluck_recording
+from tests.page.workbench import PATIENCE_S, RATE_HZ, Inputs, Shown, shop
+
+BELT = {"belt": "2GT 9 mm", "span": "286 +/- 0.5 mm", "ends": "pulley,clamp", "target": "36 N"}
+
+
+@dataclass
+class Rig:
+    bench: Bench
+    inputs: Inputs
+    shown: Shown
+    folder: Path
+
+    def do(self, task: str, **wish: Any) -> dict[str, Any]:
+        return self.bench.ask(task, wish).result(PATIENCE_S)
+
+    def plucked(self, count: int) -> dict[str, Any]:
+        def right(record: dict[str, Any]) -> bool:
+            return [p["used"] for p in record["plucks"]].count(True) == count
+
+        return self.shown.until("scene", right)
+
+
+@pytest.fixture
+def rig(tmp_path: Path) -> Iterator[Rig]:
+    inputs, shown = Inputs(), Shown()
+    bench = Bench(shop(tmp_path), inputs.open, shown)
+    bench.start()
+    yield Rig(bench, inputs, shown, tmp_path)
+    bench.close()
+
+
+def sound(count: int = 2, seed: int = 7, frequency_hz: float = 95.0) -> Samples:
+    return pluck_recording(
+        frequency_hz, rate_hz=RATE_HZ, plucks=count, first_s=1.6, apart_s=1.2, decay_s=0.15,
+        scatter=0.001, inharmonicity=3e-4, seed=seed,
+    )  # fmt: skip
+
+
+def test_a_measurement_is_shown_whole_each_time(rig: Rig) -> None:
+    rig.do("choose", **BELT)
+    rig.do("listen")
+    rig.inputs.opened[-1].feed(sound())
+    told = rig.plucked(2)
+    (belt,) = told["belts"]
+    assert (belt["unit"], belt["word"], belt["kind"]) == ("N", "unknown", "2GT 9 mm, span 286 mm")
+    assert 35 < float(belt["figure"]) < 39
+    row = belt["row"]
+    assert 0 <= row["bar"][0] < row["mean"] < row["bar"][1] <= 1
+    assert [p["used"] for p in row["plucks"]] == [True, True]
+    assert told["ruler"]["graduations"][0]["at"] == 0
+    drawn = rig.shown.last["portrait"]
+    assert drawn["partials"][0]["number"] == 1
+    assert drawn["part"][0] < drawn["part"][1]
+    assert rig.shown.last["level"]["phase"] in ("waiting for a pluck", "hearing")
+    rig.do("stop")
+    assert rig.inputs.opened[-1].closed
+    assert rig.shown.last["scene"]["phase"] == "done"
+    # choosing another belt clears what was shown of this one
+    rig.do("choose", belt="2GT 9 mm")
+    assert rig.shown.last["portrait"] == {}
+    assert rig.shown.last["scene"]["belts"][0]["figure"] == ""
+
+
+def test_without_belt_and_span_the_frequency_is_told(rig: Rig) -> None:
+    rig.do("listen")
+    rig.inputs.opened[-1].feed(sound(1))
+    (belt,) = rig.plucked(1)["belts"]
+    assert (belt["unit"], belt["row"]) == ("Hz", None)
+    assert float(belt["figure"]) == pytest.approx(95.0, abs=0.5)
+    with pytest.raises(RequestError, match="keep needs to know the belt"):
+        rig.do("keep")
+
+
+def test_an_input_that_is_lost_is_looked_for_and_its_plucks_stay(rig: Rig) -> None:
+    rig.do("choose", **BELT)
+    rig.do("listen")
+    rig.inputs.opened[-1].feed(sound())
+    rig.plucked(2)
+    rig.inputs.there = False
+    rig.inputs.opened[-1].pull_out()
+    lost = rig.shown.until("scene", lambda r: r["lost"] is not None)
+    assert lost["order"].startswith("The sound input is gone")
+    assert sum(p["used"] for p in lost["plucks"]) == 2
+    rig.inputs.there = True
+    rig.shown.until("scene", lambda r: r["lost"] is None and r["listening"])
+    rig.inputs.opened[-1].feed(sound(1, seed=8))
+    rig.plucked(3)
+
+
+def test_an_input_that_comes_back_at_another_rate_begins_anew(rig: Rig) -> None:
+    rig.do("choose", **BELT)
+    rig.do("listen")
+    rig.inputs.rate_hz = 48_000.0
+    rig.inputs.opened[-1].pull_out()
+    back = rig.shown.until("scene", lambda r: r["lost"] is None and r["cautions"])
+    assert "another rate" in back["cautions"][-1]
+    assert rig.inputs.opened[-1].closed
+
+
+def test_no_input_is_a_sentence_and_the_next_try_may_succeed(rig: Rig) -> None:
+    rig.inputs.there = False
+    with pytest.raises(BeltpitchError, match="no sound input"):
+        rig.do("listen")
+    assert rig.shown.last["scene"]["busy"] == ""
+    rig.inputs.there = True
+    rig.do("listen")
+
+
+def test_kept_again_it_is_a_new_revision(rig: Rig) -> None:
+    rig.do("choose", **BELT)
+    rig.do("listen")
+    with pytest.raises(RequestError, match="nothing to keep yet"):
+        rig.do("keep", note="too early")
+    rig.inputs.opened[-1].feed(sound())
+    rig.plucked(2)
+    assert rig.do("keep", note="first")["kept"] == [1]
+    rig.inputs.opened[-1].feed(sound(1, seed=8))
+    rig.plucked(3)
+    assert rig.do("keep", note=" ")["kept"] == [1]
+    with History(rig.folder / "book.sqlite") as history:
+        (line,) = history.lines()
+        assert (line.revision, line.note, line.belt) == (2, "first", "2GT 9 mm")
+    # begun anew it is another entry
+    rig.do("listen")
+    rig.inputs.opened[-1].feed(sound(1, seed=9))
+    rig.plucked(1)
+    assert rig.do("keep")["kept"] == [2]
+
+
+def test_a_recording_is_kept_under_its_own_name_and_digest(rig: Rig) -> None:
+    rig.do("choose", **BELT)
+    for _ in range(2):  # the same file again is the same entry, as for the command
+        folder = rig.folder / "dropped"
+        folder.mkdir(exist_ok=True)
+        soundfile.write(folder / "recording.wav", sound(), round(RATE_HZ))
+        rig.do("read", path=str(folder / "recording.wav"), name="mine.wav")
+        assert rig.shown.last["scene"]["phase"] == "read from mine.wav"
+        assert rig.do("keep")["kept"] == [1]
+        rig.do("choose", **BELT)
+        assert not folder.exists()
+    with History(rig.folder / "book.sqlite") as history:
+        (line,) = history.lines()
+    assert (line.source, line.revision) == ("mine.wav", 2)
+    assert line.digest is not None
+
+
+def test_orders_that_mean_nothing_are_refused(rig: Rig) -> None:
+    for wish in ({}, {"belt": 5, "onset_s": 1.0}, {"belt": True, "onset_s": 1.0}, {"belt": 0}):
+        with pytest.raises(RequestError, match="no such pluck"):
+            rig.do("pluck", **wish)
+    rig.do("pluck", belt=0, onset_s=1.0, use=True)
+    for task in ("next", "turned"):
+        with pytest.raises(RequestError, match="nothing is being listened to"):
+            rig.do(task)
+
+
+def test_a_bench_that_has_ended_says_so(rig: Rig) -> None:
+    rig.bench.close()
+    with pytest.raises(CannotTell, match="has stopped"):
+        rig.do("listen")
+
+
+# --- what is asked for ---------------------------------------------------------------------------
+
+
+def test_wishes_become_plans_by_the_rules_of_the_command_line() -> None:
+    machine = Machine("m", belts={"y": BeltEntry("y", belt="2GT 9 mm", span="286 mm")})
+    named = planned({"name": "y"}, machine)
+    assert [s.name for s in named.subjects] == ["y"]
+    typed = planned({**BELT, "pair": "yes", "first": "a", "second": "b", "tolerance": "3%"}, None)
+    assert [s.name for s in typed.subjects] == ["a", "b"]
+    assert typed.within == pytest.approx(0.03)
+    assert typed.same_span
+    assert planned({**BELT, "sides": "yes"}, None).way == "sides"
+    for wish, why in (
+        ({"name": "z"}, "no belt or pair"),
+        ({"span": "1,5 mm"}, "1,5"),
+        ({"belt": "no such belt"}, "no such belt"),
+        ({**BELT, "pair": "yes", "first": "a", "second": "a"}, "two names"),
+        ({"width": "9 mm"}, "width alone"),
+    ):
+        with pytest.raises(BeltpitchError, match=why):
+            planned(wish, machine)
+
+
+def test_options_are_called_as_the_page_calls_them() -> None:
+    said = in_words_of_the_page('give --linear-mass "12 g/m" with --width')
+    assert said == 'give linear mass "12 g/m" with width'
+
+
+# --- the simulated workshop ----------------------------------------------------------------------
+
+
+def test_the_workshop_turns_what_is_asked_until_the_pair_matches(tmp_path: Path) -> None:
+    shown, made = Shown(), list[Bench]()
+    workshop = Workshop(lambda: Asked(*made[0].asked_for), hurry=None)
+    made.append(Bench(shop(tmp_path, PLOVER), workshop.open, shown))
+    made[0].start(START, listen=True)
+    try:
+        told = shown.until("scene", lambda r: r["match"] and r["match"]["word"] == "matched")
+    finally:
+        made[0].close()
+    assert told["order"] == "The two belts match."
+    assert workshop.tensions_n[1] == pytest.approx(workshop.tensions_n[0], rel=0.04)
+    assert told["match"]["zone"][0] < told["match"]["values"][1] < told["match"]["zone"][1]
