@@ -141,7 +141,7 @@ def plan(
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
-    """Propose tensions to try, in random order, as a table to print and fill in."""
+    """Plan trials. Tensions in random order, as a table to print and fill in."""
     import secrets
 
     from beltpitch.advice.study_plan import planned
@@ -264,7 +264,7 @@ def record(
     machine: k.MachineOption = None,
     book: k.BookOption = None,
 ) -> None:
-    """Write down one trial: its tension, from the book or typed, and its results."""
+    """Write down one trial. Its tension, from the book or typed, and its results."""
     from beltpitch.keep.study_table import filled_in, sheet_from, write
 
     subject = _subject(name, machine, None)
@@ -337,7 +337,7 @@ def learn(
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
-    """Say what the trials have shown: the best tension, or why there is none yet."""
+    """Say what the trials have shown. The best tension, or why there is none yet."""
     o.checked_unit(unit)
     made, _, _ = _made(name, table, (low, high), machine, belt, book)
     if picture is not None:
@@ -426,7 +426,7 @@ def next_(
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
-    """Say which tension to try next, and what it is expected to teach."""
+    """Say what to try next, and what it would teach."""
     from beltpitch.cli.show import console, field, heading
 
     o.checked_unit(unit)
@@ -452,7 +452,7 @@ def why(
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
-    """Hold the trials against what the mechanics expect: does the machine behave as belts do."""
+    """Hold the trials against the mechanics. It shows whether the machine behaves as belts do."""
     from beltpitch.cli.show import console, field, heading
 
     o.checked_unit(unit)
@@ -494,7 +494,7 @@ def choose(
     machine: k.MachineOption = None,
     book: k.BookOption = None,
 ) -> None:
-    """Write the tension into the machine file as the target, with the study as its source."""
+    """Make the tension found the target. The machine file names the study as its source."""
     import datetime as dt
 
     from beltpitch.keep.machine import load
