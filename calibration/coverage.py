@@ -2,7 +2,7 @@
 
     python -m calibration.coverage --jobs 2                 all tables, written into the document
     python -m calibration.coverage --share 0.05             a twentieth of each, on the terminal
-    python -m calibration.coverage --kept FILE --jobs 2     the same, resumed where it was stopped
+    python -m calibration.coverage --kept FILE --jobs 2     all, resumed where it was stopped
 
 Each case is a measurement drawn by `calibration.setups`, written as a sound file and read as a user
 reads it: texts for belt, linear mass, span and travel in, the tension's interval out. Every case
@@ -427,6 +427,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         "--share", type=float, default=1.0, help="of each table; a part is not kept"
     )
     parser.add_argument("--kept", type=Path, help="file of results, to go on from where it stopped")
+    parser.add_argument("--write", action="store_true", help="write although --share is given")
     given = parser.parse_args(arguments)
     every = wishes(given.share)
     together = [wish for table in every.values() for wish in table]
@@ -442,7 +443,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     }
     for name, (text, rows) in tables.items():
         print(f"\n## {name}\n\n{text}\n", flush=True)
-        if given.share == 1.0:
+        if given.share == 1.0 or given.write:
             count = sum(
                 len(by_table[t]) for t in (("classes", "parks") if name == "width" else (name,))
             )

@@ -10,12 +10,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calibration import bound, corpus, evidence, simulator
+from beltpitch import quantity
+from calibration import bound, corpus, coverage, evidence, simulator
 from calibration.accuracy import OURS, hear
 from calibration.files import TABLES, Job
 from calibration.measures import Outcome, Share, Truth, judge, summarise
+from calibration.setups import CLASSES, OCTAVES_HZ, Setup, Wish, setup
 
-DOCUMENTS = [evidence.ACCURACY, evidence.SPEED]
+DOCUMENTS = [evidence.ACCURACY, evidence.SPEED, evidence.COVERED]
+COVERED_AGAIN = 40  # cases of the coverage
 UNLIKELY = 1e-3  # of one re-run being outside what the table allows, by chance
 
 
@@ -53,6 +56,80 @@ def test_a_fixed_share_of_the_table_comes_out_again(name: str, count: int) -> No
         assert binom.sf(got.wrong.hits - 1, got.answered.hits, wrong) > UNLIKELY
         close = (told["within_half_percent"] + 1) / (told["answered"] + 2)
         assert binom.cdf(got.within[1].hits, got.answered.hits, close) > UNLIKELY
+
+
+def test_a_fixed_share_of_the_coverage_comes_out_again() -> None:
+    from scipy.stats import binom
+
+    kept = next(t for t in evidence.kept_tables(evidence.COVERED) if t.name == "classes")
+    told = kept.record["rows"]["all"]
+    wanted = coverage.wishes()["classes"][:COVERED_AGAIN]
+    made = coverage.measured(wanted, kept.record["seed"], 1)
+    got = coverage.row(list(made.values()))
+    assert got.cases == COVERED_AGAIN
+    answers = (told["answered"] + 1) / (told["cases"] + 2)
+    assert binom.cdf(got.answered, got.cases, answers) > UNLIKELY
+    held = (told["covered"] + 1) / (told["answered"] + 2)
+    assert binom.cdf(got.covered, got.answered, held) > UNLIKELY
+
+
+def test_the_coverage_that_is_kept_is_what_was_aimed_at() -> None:
+    tables = {t.name: t.record for t in evidence.kept_tables(evidence.COVERED)}
+    low, high = coverage.SOUGHT
+    rows = tables["classes"]["rows"]
+    for name in (*CLASSES, *(n for n in rows if n.endswith("Hz"))):
+        share = Share(rows[name]["covered"], rows[name]["answered"])
+        lower, upper = share.limits()
+        assert lower <= high, name
+        assert upper >= low, name
+    for name, row in tables["held"]["rows"].items():
+        assert Share(row["covered"], row["answered"]).limits()[1] >= coverage.FLOOR, name
+
+
+def test_the_tables_hold_two_thousand_of_every_class_and_octave() -> None:
+    every = coverage.wishes()["classes"]
+    for kind in CLASSES:
+        assert sum(wish.kind == kind for wish in every) >= 2000
+    for octave in range(len(OCTAVES_HZ) - 1):
+        assert sum(wish.octave == octave for wish in every) >= 2000
+    assert len({(wish.table, wish.index) for wish in every}) == len(every)
+
+
+def test_a_setup_says_what_is_true_with_the_doubts_it_states() -> None:
+    kind = next(iter(CLASSES))
+    made = [setup(Wish("t", i, kind, 2, weighed=True, clamped=True), 1) for i in range(200)]
+    assert made[0] == setup(Wish("t", 0, kind, 2, weighed=True, clamped=True), 1)
+    off = []
+    for each in made:
+        given = quantity.parse(each.span, quantity.LENGTH)
+        assert given.u == pytest.approx(0.2e-3)
+        off.append((given.value - each.case.span_m) / 0.2e-3)
+    assert np.std(off) == pytest.approx(1.0, abs=0.15)
+    assert {each.ends for each in made} == {"clamp"}
+    assert all(each.case.hold == 1 for each in made)
+    loose = [setup(Wish("t", i, kind, 2, clamped=False), 1).case.hold for i in range(200)]
+    assert np.mean(loose) == pytest.approx(1 / 3, abs=0.06)
+
+
+def test_a_run_that_was_stopped_goes_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+
+    def measure(made: Setup) -> coverage.Result:
+        asked.append(made.wish.table)
+        return coverage.Result(40.0, 50.0, 90.0, True, False, 1, 40.0, 39.0, 41.0, "ends")
+
+    monkeypatch.setattr(coverage, "measure", measure)
+    file = tmp_path / "kept.jsonl"
+    wanted = coverage.wishes(0.002)["classes"]
+    first = coverage.measured(wanted[:4], 1, 1, file)
+    file.write_text(file.read_text() + '{"key": "cut o')
+    whole = coverage.measured(wanted[:6], 1, 1, file)
+    assert len(asked) == 6
+    assert first.items() <= whole.items()
+    coverage.measured(wanted[:6], 2, 1, file)  # another seed begins anew
+    assert len(asked) == 12
+    got = coverage.row([*whole.values()])
+    assert (got.covered, got.below, got.above, got.within) == (6, 0, 0, 6)
 
 
 def test_a_table_is_replaced_in_place_and_the_text_around_it_stays(tmp_path: Path) -> None:
