@@ -77,6 +77,10 @@ def _at_edge(finding: Finding, field: Field) -> Next:
     upper = finding.word == "upper edge"
     if finding.end_kinds[1 if upper else 0] != "tried":
         edge = finding.range_n[1 if upper else 0]
+        if finding.process is not None and finding.measure.target is None:
+            inside = _improvement(finding)
+            if inside.tension_n != edge and (inside.expected_improvement or 0.0) > 0:
+                return inside
         if finding.best_n != edge:
             return Next(edge, 2, "whether it goes on getting better towards the edge, or turns")
         return Next(
