@@ -98,7 +98,7 @@ def measure(made: Setup) -> Result:
     try:
         reading = heard(made.case, made.span)
         if made.second is not None and made.travel is not None:
-            short = heard(made.second, None, "short")
+            short = heard(made.second, made.span, "short")  # as the command does
             reading = from_parks(reading, short, asking.travel(made.travel))
         found = reading.tension
     except BeltpitchError:
