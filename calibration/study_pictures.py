@@ -19,7 +19,7 @@ from calibration.evidence import STUDY
 from calibration.page import FILE
 
 NAME = "y"
-COLOURS = 64  # of the pictures, to keep them small
+COLOURS = 128  # of the pictures, to keep them small
 
 
 def made(folder: Path) -> Study:

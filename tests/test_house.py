@@ -44,7 +44,7 @@ def test_no_module_imports_the_package_root() -> None:
 
 HEAVY = [
     "numpy", "pint", "scipy.signal", "scipy.optimize", "scipy.special", "scipy.linalg",
-    "sounddevice", "soundfile", "librosa", "matplotlib", "av", "sqlite3",
+    "sounddevice", "soundfile", "librosa", "matplotlib", "av", "sqlite3", "sklearn",
 ]  # fmt: skip
 
 
