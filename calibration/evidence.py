@@ -24,8 +24,9 @@ SHARED = ("corpus.py", "files.py", "measures.py", "ours.py", "peers.py", "simula
 SCRIPTS = {
     "accuracy.md": ("accuracy.py", "bound.py", "efficiency.py", *SHARED),
     "speed.md": ("speed.py", "book_speed.py", *SHARED),
-    "coverage.md": ("coverage.py", "setups.py", "measures.py", "simulator.py"),
+    "coverage.md": ("coverage.py", "setups.py", "intervals.py", "measures.py", "simulator.py"),
 }
+ALSO = {"coverage.md": ("estimate.py",)}  # of the program
 SHOWN_DIGITS = 12  # of the digest, in the line under a table
 
 
@@ -44,6 +45,7 @@ def measured_files(document: Path) -> list[Path]:
         *(ROOT / "beltpitch" / "belt").rglob("*.py"),
         *(ROOT / "beltpitch" / "belt").rglob("*.toml"),
         ROOT / "beltpitch" / "reading.py",
+        *(ROOT / "beltpitch" / name for name in ALSO.get(document.name, ())),
         *(ROOT / "calibration" / name for name in SCRIPTS[document.name]),
     ]
     return sorted(path for path in found if path.is_file())
