@@ -216,11 +216,11 @@ class Bench:
     def _tell(self, states: Iterator[State]) -> None:
         for state in states:
             self._state = state
+            self._draw()
             taken = state.taken
             if taken is not None and taken.raw is not None and taken.heard is not None:
                 drawn = portrait_of(taken.raw, taken.heard)
                 self._show("portrait", scene.portrait(drawn, taken, self._names, self.shop.unit))
-            self._draw()
 
     def _draw(self) -> None:
         view = scene.View(

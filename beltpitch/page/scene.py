@@ -52,7 +52,7 @@ def scene(view: View) -> dict[str, Any]:
     made = scale(known, in_newtons(view.unit))
     belts = [_belt(view, i, verdict, made) for i, verdict in enumerate(verdicts)]
     match = state.match if state else None
-    turn = (match is not None and match.turn is not None) or any(
+    turn = (match is not None and match.word == "unmatched") or any(
         v.word in ("slack", "tight") for v in known
     )
     pair = len(view.plan.subjects) > 1
@@ -74,6 +74,7 @@ def scene(view: View) -> dict[str, Any]:
         "plucks": [p for i, v in enumerate(verdicts) if v for p in _plucks(view, i, v.reading)],
         "cautions": [*(state.cautions if state else ()), *view.notes],
         "safety": list(turning(pair=pair) if turn else plucking()),
+        "first": turning(pair=pair)[0] if turn else "",
         "kept": {str(i): number for i, number in view.kept.items()},
         "keepable": any(v.reading.frequency is not None for v in known),
         "wish": dict(view.plan.wish),

@@ -58,10 +58,12 @@ function drawScene() {
   $("phase").textContent = scene.phase;
   $("advice").textContent = scene.early ? scene.early.words : scene.advice;
   document.title = titleOf(scene);
+  $("first").hidden = scene.first === "";
+  $("first").textContent = scene.first;
   drawList($("cautions"), scene.cautions);
   drawList($("safety"), scene.safety);
   if (changed("belts", scene.belts)) drawBelts(scene);
-  if (changed("match", scene.match)) drawMatch(scene.match);
+  if (changed("match", [scene.match, scene.order])) drawMatch(scene.match, scene.order);
   if (changed("ruler", [scene.ruler, scene.belts, scene.match])) drawRuler(scene);
   if (changed("plucks", scene.plucks)) drawPlucks(scene);
   if (!scene.listening) drawLevel({ at: 0, words: "" });
@@ -114,13 +116,13 @@ function details(notes) {
     made("ul", {}, ...notes.map((note) => made("li", {}, note))));
 }
 
-function drawMatch(match) {
+function drawMatch(match, order) {
   const box = $("match");
   box.hidden = match === null;
   if (match === null) return;
   box.replaceChildren(
     made("p", { class: "head" }, word(match.word), made("span", {}, match.words)),
-    match.turn === null ? "" : made("p", { class: "turn" }, match.turn),
+    match.turn === null || order.startsWith(match.turn) ? "" : made("p", { class: "turn" }, match.turn),
     match.hint === null ? "" : made("p", {}, match.hint),
     details(match.notes),
   );
