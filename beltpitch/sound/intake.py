@@ -25,7 +25,6 @@ LOWEST_ANALYSIS_HZ = 10_000.0  # twice 4 kHz and the filter's slope
 HOPS_PER_S = 180.0
 SLAB_HOPS = 16
 TAPS_PER_FACTOR = 24  # length of the filter in samples of the analysis rate
-SHORT_TAPS = 8
 KAISER_BETA = 7.0  # about 70 dB down where it folds
 FULL_SCALE = 0.9985  # at or above: the converter's end stop (16 and 8 bit alike)
 BEYOND_SCALE = 1.001  # float files may go beyond 1 without having been clipped
@@ -123,9 +122,8 @@ class Intake:
     def _decimated(self, whole: Samples) -> Samples:
         if self.factor == 1:
             return whole
-        windows = np.lib.stride_tricks.sliding_window_view(whole, len(self._taps))
-        used = windows[:: self.factor][: self.hop * SLAB_HOPS]
-        out: Samples = np.ascontiguousarray(used) @ self._taps  # as it lies, the product is slow
+        windows = every(whole, self.factor, len(self._taps))[: self.hop * SLAB_HOPS]
+        out: Samples = np.ascontiguousarray(windows) @ self._taps  # as it lies, the product is slow
         return out
 
     def _hops(self, flags: Flags) -> Flags:
@@ -142,25 +140,20 @@ def _mended(raw: Samples, finite: Flags) -> Samples:
     return out
 
 
-def decimated(sound: Samples, factor: int) -> Samples:
-    """Return every ``factor``-th sample behind a short low-pass, inner samples only.
-
-    The low-pass opens wider than half the new rate: use it where nothing of interest lies above a
-    quarter of that rate.
-    """
-    if factor == 1:
-        return sound
-    taps = _lowpass(factor, SHORT_TAPS)
-    windows = np.lib.stride_tricks.sliding_window_view(sound, len(taps))
-    out: Samples = windows[::factor] @ taps
-    return out
+def every(sound: Samples, step: int, length: int) -> Samples:
+    """Return a view of all stretches of that length, a step apart; shape (stretches, length)."""
+    count = 1 + (len(sound) - length) // step
+    (apart,) = sound.strides
+    return np.lib.stride_tricks.as_strided(
+        sound, (count, length), (step * apart, apart), writeable=False
+    )
 
 
-def _lowpass(factor: int, taps_per_factor: int = TAPS_PER_FACTOR) -> Samples:
+def _lowpass(factor: int) -> Samples:
     """Taps of the low-pass for a whole factor; one tap of 1 for factor 1."""
     if factor == 1:
         return np.ones(1)
-    half = taps_per_factor * factor // 2
+    half = TAPS_PER_FACTOR * factor // 2
     n = np.arange(-half, half + 1)
     taps = np.sinc(n / factor) * np.kaiser(2 * half + 1, KAISER_BETA)
     out: Samples = taps / taps.sum()

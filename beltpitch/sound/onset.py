@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from beltpitch.sound.block import Samples
-from beltpitch.sound.intake import SLAB_HOPS
+from beltpitch.sound.intake import SLAB_HOPS, every
 
 FRAME_HOPS = 8  # 44 ms: the shortest that resolves the partials of a short belt
 LAG_HOPS = 9  # one frame and a hop
@@ -49,7 +49,8 @@ class Watch:
         self._length = FRAME_HOPS * hop
         self._window = np.hanning(self._length + 2)[1:-1]
         self._window /= np.sqrt(self._window @ self._window)
-        step = rate_hz / self._length
+        self._size = quick_size(self._length)
+        step = rate_hz / self._size
         self._band = slice(max(1, round(LOWEST_HZ / step)), round(HIGHEST_HZ / step) + 1)
         self._past = np.zeros((FRAME_HOPS - 1) * hop)
         self._quiet: deque[Samples] = deque(maxlen=FLOOR_SLABS)
@@ -60,8 +61,8 @@ class Watch:
         """Return the power of the slab's frames, shape (SLAB_HOPS, bins in the band)."""
         whole = np.concatenate([self._past, samples])
         self._past = whole[-len(self._past) :]
-        frames = np.lib.stride_tricks.sliding_window_view(whole, self._length)[:: self._hop]
-        spectrum = np.fft.rfft(frames * self._window, axis=1)[:, self._band]
+        frames = every(whole, self._hop, self._length)
+        spectrum = np.fft.rfft(frames * self._window, self._size, axis=1)[:, self._band]
         out: Samples = spectrum.real**2 + spectrum.imag**2 + SILENT
         return out
 
@@ -112,6 +113,19 @@ class Watch:
         ranked = np.sort(np.stack(self._quiet), axis=0)  # quicker than a median of so few
         middle: Samples = 0.5 * (ranked[(len(ranked) - 1) // 2] + ranked[len(ranked) // 2])
         return middle
+
+
+def quick_size(least: int) -> int:
+    """Return the next length from ``least`` on that has no prime factor above 5."""
+    size = least
+    while True:
+        left = size
+        for prime in (2, 3, 5):
+            while left % prime == 0:
+                left //= prime
+        if left == 1:
+            return size
+        size += 1
 
 
 def _smooth(power: Samples) -> Samples:
