@@ -1,0 +1,167 @@
+"""Whether memory grows while one listens for hours: the table "memory" of docs/speed.md.
+
+    python -m calibration.memory              eight hours at 8 kHz, written into the document
+    python -m calibration.memory --hours 0.5  on the terminal only
+
+What `listen` does with blocks (measurement, plain lines, the kept sound) is fed as fast as it takes
+them: a noisy room with mains hum, and a belt plucked three times a minute whose tone wanders like a
+belt's. The process's own resident memory is read once in every minute of sound (Linux). The first
+tenth fills the buffers; through the means of the other nine tenths goes a straight line, and its
+slope is held against its own scatter: 95 %, Student's t with seven degrees of freedom. Means of
+tenths, because what an allocator does from minute to minute is not independent.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+
+import numpy as np
+from numpy.typing import NDArray
+
+from beltpitch.estimate import student_quantile
+from beltpitch.sound.block import Block
+from beltpitch.sound.synth import hum, pluck_recording, room_noise
+from calibration import evidence
+
+SEED = 2026
+HOURS = 8.0
+RATE_HZ = 8_000.0
+BLOCK = 160  # samples: 20 ms
+MINUTES = 12  # different ones, played in turn
+PLUCKS = 3  # a minute
+TENTHS = 10
+COVERAGE = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Slope:
+    """How memory goes with time: kilobytes an hour, and half its 95 % interval."""
+
+    kb_per_h: float
+    half: float
+
+    @property
+    def grows(self) -> bool:
+        """Whether it is above zero beyond its scatter."""
+        return self.kb_per_h > self.half
+
+
+def slope(hours: NDArray[np.float64], kilobytes: NDArray[np.float64]) -> Slope:
+    """Return the slope after the first tenth, through the means of the other nine."""
+    parts = zip(
+        np.array_split(hours, TENTHS)[1:],
+        np.array_split(kilobytes, TENTHS)[1:],
+        strict=True,
+    )
+    means = [(float(at.mean()), float(size.mean())) for at, size in parts]
+    x, y = np.array(means).T
+    away = x - x.mean()
+    rise = float(away @ y / (away @ away))
+    left = y - y.mean() - rise * away
+    dof = len(means) - 2
+    u = math.sqrt(float(left @ left) / dof / float(away @ away))
+    return Slope(rise, student_quantile(0.5 + COVERAGE / 2, dof) * u)
+
+
+def resident_kb() -> float:
+    """Return what this process holds in memory now, in kilobytes."""
+    pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1])
+    return pages * os.sysconf("SC_PAGE_SIZE") / 1000
+
+
+def minute(number: int) -> NDArray[np.float64]:
+    """Return a minute of a noisy room in which a belt is plucked three times."""
+    frames = round(60 * RATE_HZ)
+    sound = room_noise(frames, 1e-3, SEED + number) + hum(frames, RATE_HZ, 49.9, 1e-3)
+    plucked = pluck_recording(
+        95.0 * (1 + 0.002 * math.sin(number)),
+        rate_hz=RATE_HZ,
+        plucks=PLUCKS,
+        first_s=5.0,
+        apart_s=18.0,
+        decay_s=0.15,
+        scatter=0.002,
+        noise=0.0,
+        seed=number,
+    )
+    sound[: len(plucked)] += plucked[:frames]
+    return sound
+
+
+def listened(hours: float) -> Iterator[tuple[float, float, int]]:
+    """Listen; yield after each minute of sound the hours so far, kilobytes, and plucks taken."""
+    from beltpitch import asking
+    from beltpitch.cli.live import Lines
+    from beltpitch.measuring import Measuring
+    from beltpitch.sitting import Subject
+
+    belt = asking.belt("2GT 9 mm")
+    span = asking.span("286 +/- 0.5 mm", belt, ends="pulley,clamp")
+    measuring = Measuring(RATE_HZ, [Subject("y-left", belt, span)], keep_sound=True)
+    face = Lines(measuring.names, "N", say=lambda _: None)
+    minutes = [minute(number) for number in range(MINUTES)]
+    taken = 0
+    for number in range(round(hours * 60)):
+        sound = minutes[number % MINUTES]
+        for first in range(0, len(sound), BLOCK):
+            for state in measuring.feed(Block(sound[first : first + BLOCK], RATE_HZ)):
+                face.show(state)
+                taken += state.taken is not None and state.taken.pluck.used
+        yield (number + 1) / 60, resident_kb(), taken
+
+
+def kept(hours: float) -> NDArray[np.float64]:
+    """Listen; return hours so far, kilobytes and plucks taken, shape (minutes, 3).
+
+    What is written down has its place before the listening begins, and grows no more itself.
+    """
+    rows = np.ones((round(hours * 60), 3))
+    for number, row in enumerate(listened(hours)):
+        rows[number] = row
+    return rows
+
+
+def table(rows: NDArray[np.float64]) -> str:
+    """Return the table of what was fed and what memory did; rows as `kept` returns them."""
+    hours, sizes, taken = rows.T
+    found = slope(hours, sizes)
+    after = len(rows) // TENTHS
+    word = "above zero" if found.grows else "not above zero beyond its scatter"
+    return "\n".join(
+        (
+            "| memory while listening | |",
+            "|---|---|",
+            f"| sound fed at {RATE_HZ / 1000:.0f} kHz | {hours[-1]:.3g} h |",
+            f"| plucks taken | {taken[-1]:.0f} |",
+            f"| resident after the first tenth | {sizes[after] / 1000:.1f} MB |",
+            f"| at the end | {sizes[-1] / 1000:.1f} MB |",
+            f"| slope from there, 95 % | {found.kb_per_h:+.1f} ± {found.half:.1f} kB an hour |",
+            f"| the slope is | {word} |",
+        )
+    )
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Listen for so long and say what memory did."""
+    parser = argparse.ArgumentParser(
+        prog="python -m calibration.memory", description=(__doc__ or "").split("\n", 1)[0]
+    )
+    parser.add_argument("--hours", type=float, default=HOURS, help="of sound")
+    given = parser.parse_args(arguments)
+    rows = kept(given.hours)
+    text = table(rows)
+    print(text)
+    if given.hours >= HOURS:
+        record = {"seed": SEED, "hours": given.hours, "count": int(rows[-1, 2])}
+        evidence.keep(evidence.SPEED, "memory", text, record)
+
+
+if __name__ == "__main__":
+    main()
