@@ -19,26 +19,17 @@ from tests.handbook import contract
 PAIR = ["--belt", "2GT 9 mm", "--span", "286 mm", "--plucks", "3", "--json"]
 
 
-@pytest.fixture(scope="module")
-def printed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, set[str]]:
-    folder = tmp_path_factory.mktemp("contract")
-    shutil.copytree(readme.plover(), folder / "plover")
-    return contract.printed(folder)
+LIVE = {"live", "listen"}  # below
 
 
-LIVE = {"live", "listen"}
-
-
-def test_every_key_is_explained(printed: dict[str, set[str]]) -> None:
-    explained = contract.explained()
+def test_the_keys_explained_are_the_keys_printed(tmp_path: Path) -> None:
+    shutil.copytree(readme.plover(), tmp_path / "plover")
+    printed, explained = contract.printed(tmp_path), contract.explained()
     missing = {name: keys - explained.get(name, set()) for name, keys in printed.items()}
     assert {name: keys for name, keys in missing.items() if keys} == {}
-
-
-def test_every_key_that_is_explained_is_printed(printed: dict[str, set[str]]) -> None:
     gone = {
         name: keys - printed.get(name, set()) - contract.ON_REQUEST.get(name, set())
-        for name, keys in contract.explained().items()
+        for name, keys in explained.items()
         if name not in LIVE
     }
     assert {name: keys for name, keys in gone.items() if keys} == {}
