@@ -17,11 +17,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 DOF_AS_NORMAL = 2000  # beyond this Student's t differs from the normal by less than 1 part in 1000
-# Where a part of so few degrees of freedom makes more than this share of the variance, the linear
-# budget's interval is replaced by that of the distributions themselves. In repeated trials the
-# linear one holds the truth in 92.6 to 95 % there (three to five plucks of their own scatter, or
-# one whose scatter is borrowed), and this choice between the two in 94.7 to 96 %
-# (calibration/intervals.py).
+# Where the scatter of so few plucks makes more than this share of the variance, the linear budget's
+# 95 % interval is replaced by that of the distributions themselves. In repeated trials the linear
+# one holds the truth in 92.6 to 95 % there (three to five plucks of their own scatter, or one whose
+# scatter is borrowed), and this choice between the two in 94.7 to 96 %
+# (calibration/intervals.py). Other lines keep to the Guide: their dof are judgements.
+SCATTER_LINE = "plucks"
 FEW_DOF, RULING_SHARE = 4.5, 0.25
 STEPS = 24  # of the convolution, over 6 standard uncertainties of the rest
 REACH = 6.0
@@ -113,33 +114,35 @@ class Estimate:
 
         By the linear budget (GUM G.3.2, G.6.4), or by `propagated` where that is nearer.
         """
-        if self.ruled_by_few:
-            return self.propagated(coverage)
+        return self.propagated(coverage) if self.ruled_by_few else self._linear(coverage)
+
+    def _linear(self, coverage: float) -> tuple[float, float]:
         half = student_quantile((1 + coverage) / 2, self.dof) * self.u
         return self.value - half, self.value + half
 
     @property
     def ruled_by_few(self) -> bool:
-        """Whether a part of few degrees of freedom makes much of the uncertainty.
+        """Whether the scatter of few plucks makes much of the uncertainty.
 
         In repeated trials the interval by propagated distributions is then nearer its coverage.
         """
-        few = self._fewest()
+        few = self._scattered()
         return few is not None and few.dof < FEW_DOF and few.u**2 > RULING_SHARE * self.u**2
 
-    def _fewest(self) -> Part | None:
-        """Return the largest part among those of the fewest degrees of freedom; None if none."""
-        return min(merged(self.parts), key=lambda p: (p.dof, -abs(p.u)), default=None)
+    def _scattered(self) -> Part | None:
+        """Return the largest part of the plucks' own scatter; None if there is none."""
+        parts = (p for p in merged(self.parts) if p.name == SCATTER_LINE)
+        return max(parts, key=lambda p: abs(p.u), default=None)
 
     def propagated(self, coverage: float = 0.95) -> tuple[float, float]:
         """Return the interval of the distributions themselves (JCGM 101, 5.2 and 6.4.9.2).
 
-        The part of the fewest degrees of freedom is a scaled Student's t, the rest is normal;
-        their sum is convolved instead of drawn.
+        The scatter of the plucks is a scaled Student's t, the rest is normal; their sum is
+        convolved instead of drawn. Without plucks it is the linear budget's.
         """
-        few = self._fewest()
-        if few is None or self.u == 0:
-            return self.value, self.value
+        few = self._scattered()
+        if few is None or few.u == 0:
+            return self._linear(coverage)
         rest = Estimate(0.0, tuple(p for p in merged(self.parts) if p.key != few.key))
         low, high = 0.0, student_quantile((1 + coverage) / 2, few.dof) * abs(few.u)
         high += student_quantile((1 + coverage) / 2, rest.dof) * rest.u
