@@ -16,6 +16,7 @@ from beltpitch.quantity import FORCE, in_unit
 from beltpitch.reading import COVERAGE, Reading
 
 ENOUGH_PLUCKS = 5
+NOT_SO = "check belt, span and frequency before you turn anything."
 WORTH_DOING = 0.9  # a remedy is named if it leaves at most this share of the interval
 FINE = 0.05  # shares below it are shown with a decimal
 GRADUATIONS = 6  # labelled graduations a ruler should have, about
@@ -83,7 +84,7 @@ class Verdict:
         Where no single thing shrinks it by a tenth, that is said instead.
         """
         preload = self.reading.preload
-        if preload is None:
+        if preload is None or self.next_step.endswith(NOT_SO):
             return ""
         if self.remedies:
             return _how(self.remedies[0])
@@ -98,6 +99,10 @@ def judged(reading: Reading, window: Window | None = None) -> Verdict:
     if reading.preload is None:
         return Verdict(reading, window, "unknown", _without_answer(reading), ())
     word = judge(reading.preload, window)
+    torn = reading.belt.break_n if reading.belt else None
+    if torn is not None and reading.preload.value > torn.value:
+        said = f"More than tears this belt, about {torn.value:.0f} N: {NOT_SO}"
+        return Verdict(reading, window, word, said, ())
     remedies = _remedies(reading.preload)
     return Verdict(
         reading, window, word, _next_step(reading.preload, window, word, remedies), remedies

@@ -156,3 +156,10 @@ def test_a_place_on_the_ruler_is_a_share_and_stays_on_it() -> None:
     made = Scale(20.0, 40.0, 5.0)
     assert [made.share(n) for n in (20.0, 25.0, 40.0)] == [0.0, 0.25, 1.0]
     assert (made.share(-3.0), made.share(99.0)) == (0.0, 1.0)
+
+
+def test_what_no_belt_can_bear_is_not_judged_but_checked() -> None:
+    found = verdict("300")
+    assert found.next_step.startswith("More than tears this belt, about 594 N: check belt, span")
+    assert (found.remedies, found.better) == ((), "")
+    assert any("more than this belt can bear" in words for words in found.reading.warnings)
