@@ -15,15 +15,19 @@ UNLIKELY = 1e-3  # of a re-run being outside what the table allows, by chance
 SHARE = 12  # studies of each kind made again; the same seeds as the table's first
 
 
+def kept() -> evidence.Kept:
+    return next(t for t in evidence.kept_tables(evidence.STUDY) if t.name == "studies")
+
+
 def test_the_table_is_not_stale() -> None:
-    (table,) = evidence.kept_tables(evidence.STUDY)
+    table = kept()
     assert table.record["digest"] == evidence.digest(evidence.STUDY), (
         "run python -m calibration.studies again"
     )
 
 
 def test_the_table_has_every_kind_with_a_thousand_studies() -> None:
-    (table,) = evidence.kept_tables(evidence.STUDY)
+    table = kept()
     rows = table.record["rows"]
     assert set(rows) == {f"{kind} {noise:g}" for kind, noise, _ in studies.cells_of(1)}
     assert {row["count"] for row in rows.values()} == {1000}
@@ -33,7 +37,7 @@ def test_the_table_has_every_kind_with_a_thousand_studies() -> None:
     ("kind", "noise"), [("parabola", 0.1), ("machine", 0.1), ("falling", 0.1), ("flat", 0.1)]
 )
 def test_a_share_of_the_table_comes_out_again(kind: str, noise: float) -> None:
-    (table,) = evidence.kept_tables(evidence.STUDY)
+    table = kept()
     told = table.record["rows"][f"{kind} {noise:g}"]
     made = [studies.study(kind, noise, i, table.record["seed"]) for i in range(SHARE)]
     got = studies.counts(made)
@@ -66,3 +70,13 @@ def test_the_pictures_on_the_page_are_those_the_script_draws(tmp_path: Path) -> 
     assert names == {path.name for path in evidence.STUDY.parent.glob("study-*.png")}
     text = evidence.STUDY.read_text(encoding="utf-8")
     assert all(f"({name})" in text for name in names)
+
+
+def test_the_table_of_next_is_of_the_source_that_chooses_it() -> None:
+    from calibration import studies_next
+
+    table = next(t for t in evidence.kept_tables(evidence.STUDY) if t.name == "next")
+    assert table.record["next_digest"] == studies_next.digest(), (
+        "run python -m calibration.studies_next again"
+    )
+    assert table.record["digest"] == evidence.digest(evidence.STUDY)

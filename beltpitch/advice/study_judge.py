@@ -46,7 +46,8 @@ SIGNIFICANT = 0.05
 TAIL = 0.025  # on either side of a 95 % interval
 NOTHING_AGAINST = 0.5  # lack-of-fit p above which the repeats say nothing against a parabola
 CLEAR = 0.14  # of the curve's own range: with more scatter repeats cannot tell a parabola
-SNAP = 0.1  # of the range: an edge is named as the best where the curve's best is this near
+SNAP = 0.04  # of the range: an edge is named as the best where the best is this near
+LITTLE = 0.05  # of the curve's range: what may be lost
 HINT = 0.25  # trend p below which something may be there that more trials would show
 MOST_MORE = 12  # trials that are worth proposing
 CUBIC_FROM = 4  # highest level from which a cubic leaves the levels something to miss
@@ -109,7 +110,7 @@ class Finding:
     end_kinds, end_rules
         What binds at the two ends of that range.
     best_n
-        The tension recommended, or the best so far.
+        The tension recommended, or the best so far: the one most likely to lose little.
     interval_n
         95 % interval of the best tension on the study's own axis; None without an optimum.
     shared
@@ -349,16 +350,17 @@ def _judge(
 ) -> tuple[Word, float, tuple[float, float] | None]:
     """Return the word, the best tension and its interval."""
     grid = np.linspace(*span, GRID)
+    draws, middle = _drawn(method, parabola, curve, grid)
+    costs = _costs(draws, measure)
+    best = _surest(grid, costs)
     if method == "quadratic" and measure.target is None:
         word, interval = _by_fieller(parabola, grid)
-        best = parabola.vertex_n if parabola.b[2] > 0 else None
-        middle = parabola.value(grid)
-        best = float(grid[np.argmin(middle)]) if best is None else float(np.clip(best, *span))
+        vertex = parabola.vertex_n
+        best = vertex if word == "optimum" and vertex is not None else best
         gate = parabola.trend_p
     else:
-        draws, middle = _drawn(method, parabola, curve, grid)
-        word, interval = _by_draws(_costs(draws, measure), grid)
-        best = _lowest(grid, _costs(middle, measure))
+        word, interval = _by_draws(costs, grid)
+        best = best if interval is None else float(np.clip(best, *interval))
         gate = min(parabola.trend_p, _one_if_none(parabola.between_p))
     if gate > SIGNIFICANT:
         return "noisy", best, None
@@ -419,15 +421,16 @@ def _by_draws(costs: Floats, grid: Floats) -> tuple[Word, tuple[float, float] | 
     return "hump" if low + high > 1 - TAIL else "noisy", None
 
 
-def _lowest(grid: Floats, costs: Floats) -> float:
-    """Return the lowest point of a table, between its points by a parabola through three."""
-    i = int(np.argmin(costs))
-    if i in (0, len(grid) - 1):
-        return float(grid[i])
-    a, b, c = costs[i - 1 : i + 2]
-    bend = a - 2 * b + c
-    shift = 0.5 * (a - c) / bend if bend > 0 else 0.0
-    return float(grid[i] + shift * (grid[1] - grid[0]))
+def _surest(grid: Floats, costs: Floats) -> float:
+    """Return the tension at which most drawn curves lose little: `LITTLE` of their own range.
+
+    Where a curve is steep on one side this lies a little to the other side of the lowest point:
+    that is the safe side.
+    """
+    least, most = costs.min(axis=1, keepdims=True), costs.max(axis=1, keepdims=True)
+    little = costs - least <= LITTLE * (most - least)
+    share = np.convolve(np.pad(little.mean(axis=0), 1, mode="edge"), [0.25, 0.5, 0.25], "valid")
+    return float(grid[int(np.argmax(share))])
 
 
 # --- beside the word ----------------------------------------------------------------------------

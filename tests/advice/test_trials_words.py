@@ -67,3 +67,18 @@ def test_a_result_three_trials_share_is_still_judged_where_the_others_tell() -> 
     one = found(curve)
     assert one.word == "optimum"
     assert one.quadratic.scatter > 0.2  # not less than the rounding of the results
+
+
+def test_a_trial_teaches_where_the_curves_part_and_nothing_where_they_agree() -> None:
+    from beltpitch.advice.study_next import chances
+
+    grid = np.linspace(-1, 1, 21)
+    left, right = (grid + 0.6) ** 2, (grid - 0.6) ** 2
+    costs = np.repeat([left, right], 50, axis=0)
+    now, after = chances(costs, 0.2)
+    assert now == pytest.approx(0.5)
+    assert after[0] > 0.98
+    assert after[-1] > 0.98
+    assert after[10] == pytest.approx(0.5, abs=0.01)
+    _, deaf = chances(costs, 50.0)
+    assert deaf.max() < 0.6
