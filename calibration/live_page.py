@@ -1,0 +1,247 @@
+"""What the page costs: how much later than ``listen`` it shows a pluck, and whether memory grows.
+
+    python -m calibration.live_page delay             twenty simulated plucks at the pace of life
+    python -m calibration.live_page memory --hours 2  sound at 8 kHz as fast as it is taken
+
+Both run the page's own server and bench with a real Chromium window on it (Playwright). The delay
+is counted from the moment at which the measurement has the figures, which is when ``listen`` prints
+them, to the first frame of the browser that is drawn after they stand on the page; both clocks are
+the machine's own. Memory: the server's process as `calibration.memory` reads it, and the
+JavaScript heap of the window after a collection, each once in every minute of sound. The window is
+driven from a process of its own. The belt is plucked twelve times a minute, so that the hundred
+plucks that are remembered are there before the first tenth is over.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import shutil
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from beltpitch.measuring import State
+from beltpitch.page.bench import Bench, Shop
+from beltpitch.page.demo import PLOVER, START, Asked, Workshop
+from beltpitch.page.doors import Doors
+from beltpitch.page.inputs import Opener
+from beltpitch.page.web import Windows, application
+from beltpitch.sound.block import Block, Samples
+from beltpitch.sound.synth import hum, pluck_recording, room_noise
+from calibration.memory import BLOCK, MINUTES, RATE_HZ, SEED, Slope, resident_kb, slope
+
+OPTIONS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+WATCH = """
+window.seen = [];
+document.addEventListener("DOMContentLoaded", () => {
+  new MutationObserver(() => requestAnimationFrame(() => window.seen.push({
+    at: Date.now(), words: document.getElementById("advice").textContent,
+    count: document.querySelectorAll("#plucks li").length,
+  }))).observe(document.getElementById("now").parentElement,
+    { subtree: true, childList: true, characterData: true });
+});
+"""
+
+
+class Watched(Bench):
+    """A bench that writes down when each state came."""
+
+    def __init__(self, shop: Shop, opener: Opener, show: Any) -> None:
+        super().__init__(shop, opener, show)
+        self.came: list[tuple[float, State]] = []
+
+    def _tell(self, states: Iterator[State]) -> None:
+        super()._tell(self._noted(states))
+
+    def _noted(self, states: Iterator[State]) -> Iterator[State]:
+        for state in states:
+            if state.early is not None or state.taken is not None:
+                self.came.append((time.time() * 1000, state))
+            yield state
+
+
+def minute(number: int) -> Samples:
+    """Return a minute of a noisy room in which a belt is plucked twelve times."""
+    frames = round(60 * RATE_HZ)
+    sound = room_noise(frames, 1e-3, SEED + number) + hum(frames, RATE_HZ, 49.9, 1e-3)
+    plucked = pluck_recording(
+        95.0 * (1 + 0.002 * math.sin(number)),
+        rate_hz=RATE_HZ,
+        plucks=12,
+        first_s=2.5,
+        apart_s=4.75,
+        decay_s=0.15,
+        scatter=0.002,
+        noise=0.0,
+        seed=number,
+    )
+    sound[: len(plucked)] += plucked[:frames]
+    return sound
+
+
+class Long:
+    """Sound without end, as fast as it is taken: minutes of a room with plucks, played in turn."""
+
+    def __init__(self, hours: float) -> None:
+        self.rate_hz = RATE_HZ
+        self.channel_note: str | None = None
+        self.warnings: tuple[str, ...] = ()
+        self.left = round(hours * 60)
+        self.over = threading.Event()
+        self.sizes: list[float] = []
+        self._minutes = [minute(number) for number in range(MINUTES)]
+        self._blocks: Iterator[Samples] = iter(())
+
+    def __next__(self) -> Block:
+        try:
+            return Block(next(self._blocks), self.rate_hz)
+        except StopIteration:
+            self._turn()
+            return Block(next(self._blocks), self.rate_hz)
+
+    def _turn(self) -> None:
+        self.sizes.append(resident_kb())
+        if self.left <= 0:
+            self.over.set()
+            time.sleep(0.5)
+        self.left -= 1
+        sound = self._minutes[self.left % MINUTES]
+        self._blocks = iter(np.array_split(sound, len(sound) // BLOCK))
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+@contextmanager
+def served(bench: Bench, windows: Windows, wish: dict[str, str]) -> Iterator[str]:
+    """Serve a bench and yield its address."""
+    import uvicorn
+
+    listening = socket.create_server(("127.0.0.1", 0))
+    port = listening.getsockname()[1]
+    app = application(bench, windows, Doors("127.0.0.1", port))
+    server = uvicorn.Server(uvicorn.Config(app, log_level="error", ws="websockets-sansio"))
+    thread = threading.Thread(target=server.run, args=([listening],))
+    bench.start(wish)
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{port}/"
+    finally:
+        server.should_exit = True
+        thread.join()
+        bench.close()
+
+
+@contextmanager
+def looked_at(address: str, script: str | None = None) -> Iterator[Any]:
+    """Open a browser window on an address and yield it."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=shutil.which("chromium"), args=OPTIONS)
+        page = browser.new_page()
+        if script is not None:
+            page.add_init_script(script)
+        page.goto(address)
+        yield page
+        browser.close()
+
+
+def delays_ms(plucks: int, folder: Path) -> list[float]:
+    """Return for each pluck how long its first figures took to the screen."""
+    windows, made = Windows(), list[Watched]()
+    workshop = Workshop(lambda: Asked(*made[0].asked_for))
+    shop = Shop(PLOVER, folder / "book.sqlite", "N", demo=True, folder=folder)
+    made.append(Watched(shop, workshop.open, windows.show))
+    with served(made[0], windows, START) as address, looked_at(address, WATCH) as page:
+        made[0].ask("listen", {}).result(60)
+        while sum(s.taken is not None for _, s in made[0].came) < plucks:
+            page.wait_for_timeout(500)
+        seen = page.evaluate("window.seen")
+    return [delay for came in made[0].came if (delay := _delay(came, seen)) is not None]
+
+
+def _delay(came: tuple[float, State], seen: list[dict[str, Any]]) -> float | None:
+    at, state = came
+    words = "still sounding" if state.early is not None else ""
+    after = [s["at"] for s in seen if s["at"] >= at - 1 and words in s["words"]]
+    return min(after) - at if after else None
+
+
+def memory(hours: float, folder: Path) -> tuple[Slope, Slope, float, float]:
+    """Return the slopes of server and window in kB an hour, and their sizes at the end in kB."""
+    windows, source = Windows(), Long(hours)
+    shop = Shop(PLOVER, folder / "book.sqlite", "N", demo=False, folder=folder)
+    bench = Bench(shop, lambda: source, windows.show)
+    heap: list[tuple[float, float]] = []
+    with served(bench, windows, {"name": "y-left"}) as address:
+        command = [sys.executable, "-m", "calibration.live_page", "look", "--at", address]
+        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as child:
+            assert child.stdout is not None
+            child.stdout.readline()
+            bench.ask("listen", {}).result(60)
+            for line in child.stdout:
+                heap.append((len(source.sizes) / 60, float(line)))
+                if source.over.is_set():
+                    break
+            child.terminate()
+    sizes = np.array(source.sizes)
+    at, used = np.array(heap).T
+    return (
+        slope(np.arange(len(sizes)) / 60, sizes),
+        slope(at, used),
+        float(sizes[-1]),
+        float(used[-1]),
+    )
+
+
+def look(address: str) -> None:
+    """Print the size of a window's heap every second, in kB, until nobody reads it."""
+    with looked_at(address) as page:
+        talk = page.context.new_cdp_session(page)
+        talk.send("HeapProfiler.enable")
+        while True:
+            talk.send("HeapProfiler.collectGarbage")
+            print(talk.send("Runtime.getHeapUsage")["usedSize"] / 1000, flush=True)
+            page.wait_for_timeout(1_000)
+
+
+def main() -> None:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("what", choices=["delay", "memory", "look"])
+    parser.add_argument("--at", default="", help="address to look at")
+    parser.add_argument("--hours", type=float, default=2.0)
+    parser.add_argument("--plucks", type=int, default=20)
+    asked = parser.parse_args()
+    if asked.what == "look":
+        look(asked.at)
+        return
+    with tempfile.TemporaryDirectory() as name:
+        if asked.what == "delay":
+            found = sorted(delays_ms(asked.plucks, Path(name)))
+            print(
+                f"{len(found)} figures: median {np.median(found):.0f} ms, "
+                f"95 % within {np.quantile(found, 0.95):.0f} ms, largest {found[-1]:.0f} ms"
+            )
+            return
+        server, window, server_kb, window_kb = memory(asked.hours, Path(name))
+        for what, rise, size in (("server", server, server_kb), ("window", window, window_kb)):
+            print(
+                f"{what}: {size / 1000:.1f} MB, slope {rise.kb_per_h:+.0f} +/- {rise.half:.0f} "
+                f"kB an hour: {'grows' if rise.grows else 'no growth'}"
+            )
+
+
+if __name__ == "__main__":
+    main()
