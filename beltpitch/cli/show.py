@@ -8,6 +8,7 @@ cannot show the signs, ASCII stands for them.
 
 from __future__ import annotations
 
+import io
 import json
 import sys
 from collections.abc import Mapping, Sequence
@@ -48,7 +49,12 @@ PLAIN = Signs("-", "+", "=", "|", "#", "-", "[]", "v")
 
 
 def console() -> Console:
-    """Return where to draw: standard output, at most `WIDEST` columns."""
+    """Return where to draw: standard output, at most `WIDEST` columns.
+
+    A sign that it cannot show becomes a question mark, never an error.
+    """
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")
     made = Console(highlight=False, soft_wrap=False)
     made.width = min(made.width, WIDEST) if made.is_terminal else COLUMNS
     return made

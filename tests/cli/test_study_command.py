@@ -262,3 +262,21 @@ def test_a_study_that_cannot_tell_ends_with_one_line_and_exit_1(
     code, out, err = run(capsys, "learn", "y-left", "--table", "t.csv")
     assert (code, out) == (1, "")
     assert "all trials lie at one tension" in err
+
+
+def test_a_terminal_without_fine_signs_gets_plain_ones(shop: Path, capsys: Capture) -> None:
+    import os
+    import subprocess
+    import sys
+
+    plan(capsys)
+    fill(shop, "y-left")
+    root = Path(__file__).parents[2]
+    env = {**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONPATH": str(root), "NO_COLOR": "1"}
+    done = subprocess.run(
+        [sys.executable, "-m", "beltpitch", "study", "learn", "y-left"],
+        cwd=shop, env=env, capture_output=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert b"=====" in done.stdout
+    assert b"o trial (8 several)  . " in done.stdout
