@@ -20,10 +20,10 @@ from beltpitch.estimate import Estimate, Part
 from calibration import evidence, studies
 from calibration.measures import Share
 
-COUNT = 200
+COUNT = 120
 NOISE = 0.10
 MORE = 6
-KINDS = ("machine", "parabola")
+KINDS = ("machine",)
 SOURCE = evidence.ROOT / "beltpitch" / "advice" / "study_next.py"
 HEAD = (
     "| machines | trials | studies | claim an optimum % | of these, interval holds the best % "
