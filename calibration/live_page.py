@@ -34,7 +34,7 @@ from beltpitch.measuring import State
 from beltpitch.page.bench import Bench, Shop
 from beltpitch.page.demo import PLOVER, START, Asked, Workshop
 from beltpitch.page.doors import Doors
-from beltpitch.page.inputs import Opener
+from beltpitch.page.inputs import Input, Opener
 from beltpitch.page.web import Windows, application
 from beltpitch.sound.block import Block, Samples
 from beltpitch.sound.synth import hum, pluck_recording, room_noise
@@ -89,13 +89,11 @@ def minute(number: int) -> Samples:
     return sound
 
 
-class Long:
+class Long(Input):
     """Sound without end, as fast as it is taken: minutes of a room with plucks, played in turn."""
 
     def __init__(self, hours: float) -> None:
         self.rate_hz = RATE_HZ
-        self.channel_note: str | None = None
-        self.warnings: tuple[str, ...] = ()
         self.left = round(hours * 60)
         self.over = threading.Event()
         self.sizes: list[float] = []

@@ -21,11 +21,12 @@ from typing import Any
 
 import numpy as np
 
+from beltpitch import asking
 from beltpitch.errors import BeltpitchError, CannotTell, RequestError, SourceError
 from beltpitch.keep.asked import one_for_the_book, sitting_of
 from beltpitch.keep.history import History, digest_of
 from beltpitch.keep.machine import Machine
-from beltpitch.measuring import Measuring, State
+from beltpitch.measuring import DEAD, Measuring, State
 from beltpitch.page import scene
 from beltpitch.page.inputs import Input, Opener
 from beltpitch.page.plan import Plan, in_words_of_the_page, planned
@@ -177,14 +178,14 @@ class Bench:
             done = self._TASKS[order.name](self, order.wish)
         except BeltpitchError as error:
             self._busy = ""
-            words = in_words_of_the_page(error.message)
-            order.done.set_exception(type(error)(words))
+            self._draw()
+            order.done.set_exception(type(error)(in_words_of_the_page(error.message)))
         except BaseException:
             order.done.set_exception(CannotTell(STOPPED))
             raise
         else:
+            self._draw()  # who is answered finds it shown
             order.done.set_result(done or {})
-        self._draw()
 
     def _turn_away(self) -> None:
         """Answer those who still wait."""
@@ -294,15 +295,22 @@ class Bench:
         self._forget()
         self._busy = ""
         self._input, self._rate_hz = found, found.rate_hz
-        self._notes = (found.channel_note,) if found.channel_note else ()
-        plan = self._plan
+        plan, error = self._plan, None
+        notes = [found.channel_note] if found.channel_note else []
+        clock = self.shop.machine.clock_of(found.name) if self.shop.machine else None
+        if clock is not None:
+            error, words = asking.clock(clock, option="[clock]")
+            notes.append(f"the sound device's rate is off by {words}, corrected")
+        self._notes = tuple(notes)
         self._measuring = Measuring(
             found.rate_hz,
             plan.subjects,
             within=plan.within,
             same_span=plan.same_span,
             one_roll=plan.one_roll,
+            rate_error=error,
             cautions=found.warnings,
+            dead=f"the input is dead: {found.silence}" if found.silence else DEAD,
         )
         self._state = self._measuring.state
 

@@ -124,19 +124,13 @@ class Workshop:
             return WITHOUT_BELT_HZ
 
 
-class Simulated:
-    """An input that hears the workshop, at the pace of life.
+class Simulated(Input):
+    """An input that hears the workshop, at the pace of life."""
 
-    Attributes
-    ----------
-    rate_hz, channel_note, warnings
-        As a microphone has them.
-    """
+    name = "simulated"
+    rate_hz = RATE_HZ
 
     def __init__(self, workshop: Workshop) -> None:
-        self.rate_hz = RATE_HZ
-        self.channel_note: str | None = None
-        self.warnings: tuple[str, ...] = ()
         self._workshop = workshop
         self._closed = threading.Event()
         quiet = room_noise(round(FIRST_S * RATE_HZ), NOISE, 1)

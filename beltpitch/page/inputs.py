@@ -2,22 +2,40 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable
-from typing import Protocol
 
 from beltpitch.sound.block import Block
 
 
-class Input(Protocol):
-    """A live input: blocks as they come, until it is closed or lost."""
+class Input(ABC):
+    """A live input: blocks as they come, until it is closed or lost.
 
+    Attributes
+    ----------
+    name
+        What the driver calls it.
+    rate_hz
+        Samples per second.
+    channel_note
+        What was made of several channels; None for one.
+    warnings
+        What the user should know before trusting it.
+    silence
+        Why it delivers only digital silence; None if it does not.
+    """
+
+    name: str = ""
     rate_hz: float
-    channel_note: str | None
-    warnings: tuple[str, ...]
+    channel_note: str | None = None
+    warnings: tuple[str, ...] = ()
+    silence: str | None = None
 
+    @abstractmethod
     def __next__(self) -> Block:
         """Wait for the next block."""
 
+    @abstractmethod
     def close(self) -> None:
         """Let go of it."""
 
@@ -25,12 +43,26 @@ class Input(Protocol):
 Opener = Callable[[], Input]
 
 
-def microphone(device: str | None) -> Opener:
-    """Return what opens the microphone of that name, number, or the default one."""
+class _Live(Input):
+    """The microphone as the bench wants it."""
 
-    def opened() -> Input:
+    def __init__(self, device: str | None) -> None:
         from beltpitch.sound.microphone import open_microphone
 
-        return open_microphone(device)
+        self._microphone = open_microphone(device)
+        self.name = self._microphone.input.name
+        self.rate_hz = self._microphone.rate_hz
+        self.channel_note = self._microphone.channel_note
+        self.silence = self._microphone.silence or None
+        self.warnings = tuple(w for w in self._microphone.warnings if w != self.silence)
 
-    return opened
+    def __next__(self) -> Block:
+        return next(self._microphone)
+
+    def close(self) -> None:
+        self._microphone.close()
+
+
+def microphone(device: str | None) -> Opener:
+    """Return what opens the microphone of that name, number, or the default one."""
+    return lambda: _Live(device)

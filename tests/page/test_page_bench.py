@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -125,6 +125,24 @@ def test_no_input_is_a_sentence_and_the_next_try_may_succeed(rig: Rig) -> None:
     assert rig.shown.last["scene"]["busy"] == ""
     rig.inputs.there = True
     rig.do("listen")
+
+
+def test_a_device_whose_rate_is_known_is_put_right(tmp_path: Path) -> None:
+    machine = Machine("m", belts={"y": BeltEntry("y", belt="2GT 9 mm", span="286 mm")})
+    heard = {}
+    for clocks in ({}, {"USB": "+1000 +/- 5 ppm"}):
+        inputs, shown = Inputs(), Shown()
+        bench = Bench(shop(tmp_path, replace(machine, clocks=clocks)), inputs.open, shown)
+        bench.start({"name": "y"}, listen=True)
+        try:
+            shown.until("scene", lambda r: r["listening"])
+            inputs.opened[-1].feed(sound(1))
+            told = Rig(bench, inputs, shown, tmp_path).plucked(1)
+        finally:
+            bench.close()
+        heard[len(clocks)] = float(told["plucks"][0]["tone"].split()[0])
+        assert any("rate is off by" in words for words in told["cautions"]) == bool(clocks)
+    assert heard[1] / heard[0] == pytest.approx(1 - 1e-3, abs=2e-4)
 
 
 def test_kept_again_it_is_a_new_revision(rig: Rig) -> None:

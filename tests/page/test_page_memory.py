@@ -11,22 +11,22 @@ import pytest
 
 from beltpitch import sitting
 from beltpitch.page.bench import Bench
+from beltpitch.page.inputs import Input
 from beltpitch.page.web import Windows
 from beltpitch.sound.block import Block
-from calibration.live_page import RATE_HZ, minute
+from calibration.live_page import minute
+from calibration.memory import RATE_HZ
 from tests.page.workbench import shop
 
 PATIENCE_S = 240.0
 LATER_KB = 150  # a few plucks' sound; a pluck that stayed would add 60 each time
 
 
-class Metered:
+class Metered(Input):
     """Delivers the same 20 s of sound as fast as they are taken, and weighs memory each time."""
 
     def __init__(self, times: int) -> None:
         self.rate_hz = RATE_HZ
-        self.channel_note: str | None = None
-        self.warnings: tuple[str, ...] = ()
         self.kilobytes: list[float] = []
         self.over = threading.Event()
         self._sound = minute(1)[: round(20 * RATE_HZ)]

@@ -29,13 +29,12 @@ PATIENCE_S = 60.0
 MOST_PICTURES = 3_000  # five minutes of sound
 
 
-class Fed:
+class Fed(Input):
     """An input that delivers what the test feeds, and is lost when the test says so."""
 
     def __init__(self, rate_hz: float = RATE_HZ) -> None:
         self.rate_hz = rate_hz
-        self.channel_note: str | None = None
-        self.warnings: tuple[str, ...] = ()
+        self.name = "a USB microphone"
         self.blocks: queue.SimpleQueue[Samples | None] = queue.SimpleQueue()
         self.closed = False
         self._chance = np.random.default_rng(5)
