@@ -103,7 +103,7 @@ function beltCard(belt) {
         : made("span", { class: "figure" }, belt.figure, made("small", {}, belt.unit)),
       shown),
     belt.interval === "" ? null
-      : made("p", { class: "interval" }, `${belt.interval} with 95 % confidence`),
+      : made("p", { class: "interval" }, `95 %: ${belt.interval}`),
     belt.tone === "" ? null : made("p", { class: "tone" }, belt.tone),
     belt.window === "" ? null : made("p", { class: "window" }, `window ${belt.window}`),
     details(belt.notes),
