@@ -39,6 +39,7 @@ HELD = 400
 PARKS = 200
 HOLDS = (0.0, 0.5, 0.75)
 XI_EDGES = (0.0, 25.0, 50.0, 100.0, 200.0, math.inf)
+STRING_XI = 100.0  # from here on a span is much like a string
 WIDE = 0.03  # half-width that is aimed at
 SOUGHT, FLOOR = (0.93, 0.97), 0.90
 
@@ -403,6 +404,9 @@ def width_table(
             group = [r for r in known if r.plucks == count and low <= r.xi < high]
             rows[f"{name}, {words}"] = got = row(group)
             lines.append(_width_line(name, words, got))
+    clamped = [r for r in classes.values() if r.weighed and r.clamped and r.xi >= STRING_XI]
+    rows["between clamps"] = got = row(clamped)
+    lines.append(_width_line(f"from {STRING_XI:g}, between clamps", "one or three", got))
     rows["two parks"] = got = row(list(parks.values()))
     lines.append(_width_line("two parks", "five at each", got))
     return "\n".join(lines), rows
