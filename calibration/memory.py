@@ -98,7 +98,7 @@ def minute(number: int) -> NDArray[np.float64]:
 def listened(hours: float) -> Iterator[tuple[float, float, int]]:
     """Listen; yield after each minute of sound the hours so far, kilobytes, and plucks taken."""
     from beltpitch import asking
-    from beltpitch.cli.live import Lines
+    from beltpitch.cli.live import Lines, level_memory
     from beltpitch.measuring import Measuring
     from beltpitch.sitting import Subject
 
@@ -108,12 +108,15 @@ def listened(hours: float) -> Iterator[tuple[float, float, int]]:
     face = Lines(measuring.names, "N", say=lambda _: None)
     minutes = [minute(number) for number in range(MINUTES)]
     taken = 0
+    level_memory(begin=True)
     for number in range(round(hours * 60)):
         sound = minutes[number % MINUTES]
         for first in range(0, len(sound), BLOCK):
             for state in measuring.feed(Block(sound[first : first + BLOCK], RATE_HZ)):
                 face.show(state)
-                taken += state.taken is not None and state.taken.pluck.used
+                if state.taken is not None:
+                    taken += state.taken.pluck.used
+                    level_memory()
         yield (number + 1) / 60, resident_kb(), taken
 
 
