@@ -47,7 +47,7 @@ def _edge(found: Finding) -> str:
         return f"{still} {where} end of what was tried, {edge:.1f} N; the window {turn}"
     if found.best_n != edge:
         return (
-            f"{found.measure.name} is surest at about {found.best_n:.1f} N so far, but these trials "
+            f"{found.measure.name} is surest at about {found.best_n:.1f} N so far, but the trials "
             f"do not rule out that it goes on getting better to the {where} edge, {edge:.1f} N"
         )
     ends = {"allowable": "which is the allowable", "seating": "which seats the teeth"}
