@@ -43,6 +43,13 @@ from calibration.memory import BLOCK, MINUTES, RATE_HZ, SEED, Slope, resident_kb
 OPTIONS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 WATCH = """
 window.seen = [];
+window.gaps = [];
+let before = null;
+(function frame(at) {
+  if (before !== null) window.gaps.push(at - before);
+  before = at;
+  requestAnimationFrame(frame);
+})(null);
 document.addEventListener("DOMContentLoaded", () => {
   new MutationObserver(() => requestAnimationFrame(() => window.seen.push({
     at: Date.now(), words: document.getElementById("advice").textContent,
@@ -155,8 +162,8 @@ def looked_at(address: str, script: str | None = None) -> Iterator[Any]:
         browser.close()
 
 
-def delays_ms(plucks: int, folder: Path) -> list[float]:
-    """Return for each pluck how long its first figures took to the screen."""
+def delays_ms(plucks: int, folder: Path) -> tuple[list[float], list[float]]:
+    """Return how long each figure took to the screen, and the times from frame to frame."""
     windows, made = Windows(), list[Watched]()
     workshop = Workshop(lambda: Asked(*made[0].asked_for))
     shop = Shop(PLOVER, folder / "book.sqlite", "N", demo=True, folder=folder)
@@ -165,8 +172,9 @@ def delays_ms(plucks: int, folder: Path) -> list[float]:
         made[0].ask("listen", {}).result(60)
         while sum(s.taken is not None for _, s in made[0].came) < plucks:
             page.wait_for_timeout(500)
-        seen = page.evaluate("window.seen")
-    return [delay for came in made[0].came if (delay := _delay(came, seen)) is not None]
+        seen, gaps = page.evaluate("[window.seen, window.gaps]")
+    found = (_delay(came, seen) for came in made[0].came)
+    return [delay for delay in found if delay is not None], gaps
 
 
 def _delay(came: tuple[float, State], seen: list[dict[str, Any]]) -> float | None:
@@ -227,10 +235,15 @@ def main() -> None:
         return
     with tempfile.TemporaryDirectory() as name:
         if asked.what == "delay":
-            found = sorted(delays_ms(asked.plucks, Path(name)))
+            delays, gaps = delays_ms(asked.plucks, Path(name))
+            found = sorted(delays)
             print(
                 f"{len(found)} figures: median {np.median(found):.0f} ms, "
                 f"95 % within {np.quantile(found, 0.95):.0f} ms, largest {found[-1]:.0f} ms"
+            )
+            print(
+                f"{len(gaps)} frames: median {np.median(gaps):.0f} ms apart, "
+                f"99 % within {np.quantile(gaps, 0.99):.0f} ms, largest {max(gaps):.0f} ms"
             )
             return
         server, window, server_kb, window_kb = memory(asked.hours, Path(name))
