@@ -114,6 +114,7 @@ def decide(evidence: Sequence[Evidence], expected: FrequencyRange) -> Decision |
         return None
     near = _near(said, tones)
     begun = [_begun(one) for one in near]
+    tones, near, begun = _judged(tones, near, begun)
     bonus = np.array([_bonus(b) for b in begun])
     shared = [float(bonus[each_related(np.array(tones), f)].max()) for f in tones]
     scores = [
@@ -125,6 +126,30 @@ def decide(evidence: Sequence[Evidence], expected: FrequencyRange) -> Decision |
     share /= share.sum()
     voice = _voice(evidence, tones[best], begun[best])
     return Decision(tones[best], float(share[best]), float(share[-1]), begun[best], voice)
+
+
+Near = list[tuple[Evidence, Candidate]]
+
+
+def _judged(
+    tones: list[float], near: list[Near], begun: list[float | None]
+) -> tuple[list[float], list[Near], list[float | None]]:
+    """Leave out a tone that sounded already as the recording began, if another is clear later.
+
+    A voice or an engine often does; a pluck that is cut off stands alone or is followed by more of
+    the same string.
+    """
+    later = [
+        f
+        for f, one, b in zip(tones, near, begun, strict=True)
+        if b is not None and max((c.score for _, c in one), default=0.0) >= CLEAR_SCORE
+    ]
+    kept = [
+        k
+        for k, (f, b) in enumerate(zip(tones, begun, strict=True))
+        if b is not None or all(related(other, f) for other in later)
+    ]
+    return [tones[k] for k in kept], [near[k] for k in kept], [begun[k] for k in kept]
 
 
 def _bonus(begun: float | None) -> float:
@@ -142,9 +167,7 @@ def _tones(candidates: Sequence[Candidate]) -> list[float]:
     return [f for f, first in zip(hertz, new, strict=True) if first]
 
 
-def _near(
-    said: Sequence[tuple[Evidence, Candidate]], tones: Sequence[float]
-) -> list[list[tuple[Evidence, Candidate]]]:
+def _near(said: Sequence[tuple[Evidence, Candidate]], tones: Sequence[float]) -> list[Near]:
     """Return what speaks for each tone: of each pluck the best candidate, as `Evidence.near`."""
     places = np.log([c.frequency_hz for _, c in said])
     out = []

@@ -103,3 +103,16 @@ def test_every_second_partial_alone_is_the_series_of_those() -> None:
     sound = synthesise(lines, 2.5, RATE_HZ, onset_s=1.0)
     found = answers(heard(sound + room_noise(len(sound), 1e-4, 7)))
     assert found == pytest.approx([200.0], rel=2e-3)
+
+
+def test_what_sounded_as_the_recording_began_yields_to_a_pluck() -> None:
+    """The end of a loud machine tone, then a quieter string: the string, or nothing."""
+    time = np.arange(int(2.5 * RATE_HZ)) / RATE_HZ
+    machine: Samples = sum(
+        (np.sin(2 * np.pi * 43.0 * n * time + n) for n in range(1, 11)), np.zeros(len(time))
+    )
+    machine = 0.1 * machine * np.exp(-6.0 * time)
+    alone = answers(heard(machine + room_noise(len(time), 2e-4, 3)))
+    assert alone == pytest.approx([43.0], rel=0.01)  # a file may begin in a pluck
+    both = answers(heard(machine + plucked(196.3, 0.05) + room_noise(len(time), 2e-4, 3)))
+    assert all(each == pytest.approx(196.3, rel=0.01) for each in both)
