@@ -296,7 +296,7 @@ def _percent(share: float) -> str:
 
 def _without_answer(reading: Reading) -> str:
     if reading.frequency is None:
-        return "Pluck again, as the reason says."
+        return "Do as the note says, then read it again."
     if reading.belt is not None and reading.span is not None:
         return "Park the carriage for a longer span and pluck again."
     return "Give belt and span to turn the frequency into a tension."
