@@ -189,18 +189,10 @@ def report_of(
 
 
 def _study_pages(machine: Machine, history: History) -> Iterator[StudyPage]:
-    """Yield one page a study; belts of a pair that share a table share the study."""
-    from beltpitch.keep.studies import study_of  # here for the start-up time
+    """Yield one page a study."""
+    from beltpitch.keep.studies import studied, study_of  # here for the start-up time
 
-    names: dict[str, str] = {}
-    for belt in machine.belts.values():
-        if belt.study is not None:
-            pair = next((p.name for p in machine.pairs.values() if belt.name in p.belts), belt.name)
-            shared = pair != belt.name and all(
-                machine.belts[n].study == belt.study for n in machine.pairs[pair].belts
-            )
-            names.setdefault(belt.study, pair if shared else belt.name)
-    for name in names.values():
+    for name in studied(machine):
         try:
             yield StudyPage(name, study_of(machine, name, lambda: History(history.path)))
         except BeltpitchError as error:

@@ -222,6 +222,19 @@ def study_of(
     return study_from(subject, sheet_from(path), opened)
 
 
+def studied(machine: Machine) -> tuple[str, ...]:
+    """Return the belts and pairs that have a study; a shared table is the pair's."""
+    names: dict[str, str] = {}
+    for belt in machine.belts.values():
+        if belt.study is not None:
+            pair = next((p.name for p in machine.pairs.values() if belt.name in p.belts), belt.name)
+            shared = pair != belt.name and all(
+                machine.belts[n].study == belt.study for n in machine.pairs[pair].belts
+            )
+            names.setdefault(belt.study, pair if shared else belt.name)
+    return tuple(names.values())
+
+
 # --- into the machine file ----------------------------------------------------------------------
 
 

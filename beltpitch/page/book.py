@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from beltpitch.belt.catalogue import profiles
 from beltpitch.errors import RequestError
 from beltpitch.keep import report as r
 from beltpitch.keep.history import Entry, Filter, History
 from beltpitch.keep.plots import svg_of, trend_figure
+from beltpitch.keep.studies import studied, study_of
 from beltpitch.keep.trend import MOST, Trend, trend
 from beltpitch.page.bench import Shop
 from beltpitch.page.uploads import LARGEST_BYTES, TOO_LARGE
+
+if TYPE_CHECKING:
+    from beltpitch.advice.study import Study
 
 ENTRIES_SHOWN = 10
 NAMES_SHOWN = 2000  # of a machine file, in a list to choose from
@@ -28,6 +32,7 @@ def shop_record(shop: Shop) -> dict[str, Any]:
             {"name": b.name, "words": ", ".join(w for w in (b.belt, b.span) if w)} for b in belts
         ],
         "pairs": [{"name": p.name, "words": " and ".join(p.belts)} for p in pairs],
+        "studies": list(studied(machine)) if machine else [],
         "catalogue": [p.name for p in profiles()],
         "book": str(shop.book),
         "demo": shop.demo,
@@ -62,6 +67,53 @@ def trend_svg(shop: Shop, belt: str) -> bytes:
         As `trend_record` does.
     """
     return svg_of(trend_figure(_trend(shop, belt)[1], belt, shop.unit))
+
+
+def study_record(shop: Shop, name: str) -> dict[str, Any]:
+    """Return what the trials of a belt or a pair have shown.
+
+    Raises
+    ------
+    RequestError
+        If there is no study of that name, or it cannot be read.
+    CannotTell
+        If nothing can be judged yet.
+    """
+    from beltpitch.keep.study_plot import study_alt
+
+    made = _study(shop, name)
+    words = [*((a.finding.measure.name, a.sentence) for a in made.answers), *made.refused]
+    if made.chosen_n is not None:
+        words.append(("set", f"{r.force(made.chosen_n, shop.unit)}: {made.chosen_why}"))
+    words += [("together", made.agreement)] if made.agreement else []
+    words += [("note", note) for note in made.notes]
+    return {
+        "name": name,
+        "words": [list(line) for line in words],
+        "pictures": [study_alt(made, k, shop.unit) for k in range(len(made.answers))],
+    }
+
+
+def study_svg(shop: Shop, name: str, index: int) -> bytes:
+    """Return the picture of one result of a study.
+
+    Raises
+    ------
+    RequestError, CannotTell
+        As `study_record` does, or if there is no such result.
+    """
+    from beltpitch.keep.study_plot import study_bytes
+
+    return study_bytes(_study(shop, name), index, shop.unit)
+
+
+def _study(shop: Shop, name: str) -> Study:
+    machine = shop.machine
+    if machine is None or name not in studied(machine):
+        raise RequestError(f"the machine file names no study of {name}")
+    made = study_of(machine, name, lambda: History(shop.book, create=False))
+    assert made is not None, "it is named"
+    return made
 
 
 def report_html(shop: Shop) -> str:

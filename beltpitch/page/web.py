@@ -31,6 +31,7 @@ from beltpitch.page.uploads import TooLarge, shown_name, status_of, stored
 
 MOST_JSON = 64 * 1024  # bytes of a request that is no recording
 MOST_WINDOWS = 64
+MOST_DIGITS = 3  # of the number of a result
 STATIC = {
     "/": ("index.html", "text/html; charset=utf-8"),
     "/page.css": ("page.css", "text/css; charset=utf-8"),
@@ -158,6 +159,8 @@ def application(bench: Bench, windows: Windows, doors: Doors) -> ASGIApp:
         Route("/shop", desk.shop),
         Route("/trend", desk.trend),
         Route("/trend.svg", desk.trend_picture),
+        Route("/study", desk.study),
+        Route("/study.svg", desk.study_picture),
         Route("/report", desk.report),
     ]
     return Porter(Starlette(routes=routes, lifespan=lifespan), doors)
@@ -231,6 +234,18 @@ class _Desk:
     @_in_a_sentence
     async def trend_picture(self, request: Request) -> Response:
         drawn = await run_in_threadpool(book.trend_svg, self._shop, _name_of(request))
+        return Response(drawn, media_type="image/svg+xml")
+
+    @_in_a_sentence
+    async def study(self, request: Request) -> Response:
+        name = request.query_params.get("of", "")
+        return JSONResponse(await run_in_threadpool(book.study_record, self._shop, name))
+
+    @_in_a_sentence
+    async def study_picture(self, request: Request) -> Response:
+        name, index = request.query_params.get("of", ""), request.query_params.get("index", "0")
+        which = int(index) if index.isdecimal() and len(index) <= MOST_DIGITS else -1
+        drawn = await run_in_threadpool(book.study_svg, self._shop, name, which)
         return Response(drawn, media_type="image/svg+xml")
 
     @_in_a_sentence

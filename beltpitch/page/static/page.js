@@ -410,6 +410,21 @@ async function viewTrend(name) {
   }));
 }
 
+async function viewStudy(name) {
+  trouble("");
+  const answer = await fetch(`/study?of=${encodeURIComponent(name)}`);
+  const record = await answer.json();
+  if (!answer.ok) {
+    trouble(record.error);
+    return;
+  }
+  $("study").hidden = false;
+  $("study-h").textContent = `Trials of ${record.name}`;
+  $("study-words").replaceChildren(...record.words.flatMap(([label, words]) => [made("dt", {}, label), made("dd", {}, words)]));
+  const source = (index) => `/study.svg?of=${encodeURIComponent(name)}&index=${index}&at=${Date.now()}`;
+  $("study-pictures").replaceChildren(...record.pictures.map((alt, i) => made("img", { src: source(i), alt })));
+}
+
 async function downloadReport() {
   trouble("");
   const answer = await fetch("/report");
@@ -429,6 +444,11 @@ function drawShop(shop) {
   $("where").textContent = shop.machine === null ? "" : shop.machine;
   if (shop.demo) $("where").textContent = `${shop.machine}: plucks are simulated, nothing is heard`;
   $("catalogue").replaceChildren(...shop.catalogue.map((name) => made("option", { value: name })));
+  $("studies").replaceChildren(...shop.studies.map((name) => {
+    const button = made("button", { type: "button" }, `Trials of ${name}`);
+    button.addEventListener("click", () => viewStudy(name));
+    return button;
+  }));
   $("by-name").hidden = shop.belts.length === 0;
   const option = (one, what) => made("option", { value: one.name }, `${one.name} (${what}${one.words})`);
   $("name").append(...shop.pairs.map((p) => option(p, "pair: ")), ...shop.belts.map((b) => option(b, "")));
