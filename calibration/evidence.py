@@ -27,14 +27,17 @@ SCRIPTS = {
     "coverage.md": ("coverage.py", "setups.py", "intervals.py", "measures.py", "simulator.py"),
 }
 ALSO = {"coverage.md": ("estimate.py",)}  # of the program
+# Of sound/, what knows the live device and nothing else: no table is measured through it.
+DEVICE = ("microphone.py", "hushed.py")
 SHOWN_DIGITS = 12  # of the digest, in the line under a table
 
 
 def measured_files(document: Path) -> list[Path]:
     """Return the source files whose change makes the tables of a document stale, sorted.
 
-    All of beltpitch/sound and beltpitch/belt, beltpitch/reading.py, the script that writes the
-    document and the modules it measures with. For the page on studies: advice/study*.py.
+    beltpitch/sound but for the live device, beltpitch/belt, beltpitch/reading.py, the script that
+    writes the document and the modules it measures with. For the page on studies:
+    advice/study*.py.
     """
     if document.name == STUDY.name:
         advice = ROOT / "beltpitch" / "advice"
@@ -48,7 +51,7 @@ def measured_files(document: Path) -> list[Path]:
         *(ROOT / "beltpitch" / name for name in ALSO.get(document.name, ())),
         *(ROOT / "calibration" / name for name in SCRIPTS[document.name]),
     ]
-    return sorted(path for path in found if path.is_file())
+    return sorted(path for path in found if path.is_file() and path.name not in DEVICE)
 
 
 def digest(document: Path) -> str:

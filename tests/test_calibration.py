@@ -5,6 +5,8 @@ from __future__ import annotations
 import ast
 import json
 import math
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -32,6 +34,21 @@ def test_no_table_is_stale(document: Path) -> None:
     assert tables
     stale = [table.name for table in tables if table.record.get("digest") != now]
     assert not stale, f"made from other sources, run the script again: {', '.join(stale)}"
+
+
+def test_no_table_is_measured_through_the_live_device() -> None:
+    """So that its files need not make the tables stale."""
+    modules = ("accuracy", "coverage", "intervals", "efficiency", "speed")
+    ask = "; ".join(["import sys", *(f"import calibration.{name}" for name in modules)])
+    ask += "; print([m for m in sys.modules if m.startswith('beltpitch.sound.')])"
+    found = subprocess.run(
+        [sys.executable, "-c", ask], cwd=evidence.ROOT, capture_output=True, text=True, check=True
+    ).stdout
+    assert "heard" in found
+    for name in evidence.DEVICE:
+        path = evidence.ROOT / "beltpitch" / "sound" / name
+        assert path.is_file()
+        assert f"beltpitch.sound.{path.stem}'" not in found
 
 
 def test_every_accuracy_table_is_kept() -> None:
