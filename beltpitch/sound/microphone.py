@@ -238,19 +238,28 @@ def _reason(error: BaseException) -> str:
     return " ".join(" ".join(words[:1]).split()).rstrip(".") + "."
 
 
-def _closed_in_time(stream: Any) -> None:
-    """Close a stream; if the driver hangs, leave it behind, at the end of the program too."""
+def _close(stream: Any) -> None:
+    """Close a stream, whatever its driver says."""
     import sounddevice
 
-    def close() -> None:
-        with suppress(sounddevice.PortAudioError):
-            stream.abort()
-        with suppress(sounddevice.PortAudioError):
-            stream.close()
+    with suppress(sounddevice.PortAudioError):
+        stream.abort()
+    with suppress(sounddevice.PortAudioError):
+        stream.close()
 
-    closer = threading.Thread(target=close, daemon=True)
+
+def _closed_in_time(stream: Any) -> None:
+    """Close a stream; if the driver hangs, leave it behind, at the end of the program too."""
+    closer = threading.Thread(target=_close, args=(stream,), daemon=True)
+    closer.start()
+    _in_time(closer)
+
+
+def _in_time(closer: threading.Thread) -> None:
+    """Wait for the thread that closes a stream, but not for ever."""
+    import sounddevice
+
     with hushed():
-        closer.start()
         closer.join(_CLOSING_S)
     if closer.is_alive():
         # PortAudio's own farewell would wait for the same driver for ever.
@@ -541,16 +550,20 @@ class Beeper:
             self._asked.put(answer)
 
     def _play_all(self) -> None:
-        """Begin one beep after the other; runs in a thread of its own."""
+        """Begin one beep after the other, then close; runs in a thread of its own.
+
+        Closed here and not by the other thread: PortAudio ends the program if a stream is closed
+        while it is being begun, which takes a second where the sound server has just died.
+        """
         import sounddevice
 
-        while (answer := self._asked.get()) is not None:
-            try:
+        try:
+            while (answer := self._asked.get()) is not None:
                 self._play(answer)
-            except sounddevice.PortAudioError:  # the output is gone, and stays so
-                self._waiting_since_s = -math.inf
-                return
-            self._waiting_since_s = None
+                self._waiting_since_s = None
+        except sounddevice.PortAudioError:  # the output is gone, and stays so
+            self._waiting_since_s = -math.inf
+        _close(self._stream)
 
     def _play(self, answer: str) -> None:
         self._stream.abort()
@@ -576,7 +589,7 @@ class Beeper:
     def close(self) -> None:
         """Let go of the output."""
         self._asked.put(None)
-        _closed_in_time(self._stream)
+        _in_time(self._player)
         self._filtered.end()
 
     def __enter__(self) -> Self:

@@ -273,3 +273,27 @@ def test_a_stalled_output_holds_nobody(start_bench: Callable[[], Bench]) -> None
     child = bench.python("-c", STALLED_BEEP, str(bench.daemon.pid))
     said, errors = child.communicate(timeout=PATIENCE_S)
     assert (child.returncode, said, errors) == (0, "went on", "")
+
+
+KILLED_BEEP = """
+import os, sys, signal, time
+from beltpitch.sound.microphone import open_beeper
+
+with open_beeper() as beeper:
+    beeper.play("taken")
+    time.sleep(float(sys.argv[2]))
+    os.kill(int(sys.argv[1]), signal.SIGKILL)
+    time.sleep(0.1)
+sys.stdout.write("went on")
+"""
+
+
+@pytest.mark.parametrize("after_s", ["0", "0.02", "0.3"])
+def test_a_server_that_dies_in_a_beep_ends_nothing_else(
+    start_bench: Callable[[], Bench], after_s: str
+) -> None:
+    """PortAudio aborts the whole program where a stream is closed while it is being begun."""
+    bench = start_bench()
+    child = bench.python("-c", KILLED_BEEP, str(bench.daemon.pid), after_s)
+    said, errors = child.communicate(timeout=PATIENCE_S)
+    assert (child.returncode, said, errors) == (0, "went on", "")
