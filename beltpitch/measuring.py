@@ -303,7 +303,8 @@ class Measuring:
             self._awake_s = self._watch.heard_s
         heard = self._ear.sleep if asleep else self._ear.hear
         for pluck in heard(block):
-            yield from self._pluck(pluck)
+            if pluck.onset_s is not None:  # else there was no pluck, and it says why
+                yield from self._pluck(pluck)
         yield from self._early()
 
     def _early(self) -> Iterator[State]:

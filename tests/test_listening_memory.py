@@ -47,4 +47,4 @@ def test_plucks_leave_nothing_behind(monkeypatch: pytest.MonkeyPatch) -> None:
     gc.unfreeze()
     assert plucks[-1] == 12 * memory.PLUCKS
     each = (blocks[-1] - blocks[-4]) / (plucks[-1] - plucks[-4])
-    assert each < 4  # it was above 30 before spent objects were given back
+    assert each < 8  # about one to four; it was above 30 before spent objects were given back
