@@ -198,6 +198,11 @@ class State:
         return 20 * math.log10(max(self.level, 10 ** (QUIETEST_DB / 20)))
 
 
+def dead_words(silence: str | None) -> str:
+    """Return what to say of an input that delivers nothing: why, where that is known."""
+    return f"the input is dead: {silence}" if silence else DEAD
+
+
 class Measuring:
     """A measurement that is running.
 
@@ -303,7 +308,7 @@ class Measuring:
             self._awake_s = self._watch.heard_s
         heard = self._ear.sleep if asleep else self._ear.hear
         for pluck in heard(block):
-            if pluck.onset_s is not None:  # else there was no pluck, and it says why
+            if pluck.onset_s is not None:  # None: the input died before any pluck
                 yield from self._pluck(pluck)
         yield from self._early()
 

@@ -10,8 +10,7 @@ from calibration.evidence import Kept
 
 
 @pytest.mark.parametrize(("low_hz", "high_hz"), [(180.0, 240.0), (300.0, 420.0), (15.0, 45.0)])
-# Praat's is heard in the studies only: parselmouth is no dependency of the tests
-@pytest.mark.parametrize("name", [name for name in peers.PEERS if "Praat" not in name])
+@pytest.mark.parametrize("name", list(peers.PEERS))
 def test_peers_answer_in_a_narrow_range(name: str, low_hz: float, high_hz: float) -> None:
     true_hz = np.sqrt(low_hz * high_hz)
     time = np.arange(round(1.5 * peers.RATE_HZ)) / peers.RATE_HZ

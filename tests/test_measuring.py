@@ -270,6 +270,15 @@ def test_a_dead_input_is_said_and_waking_up_is_no_pluck() -> None:
     assert next(s.taken.pluck.onset_s for s in states if s.taken) == pytest.approx(3.5, abs=0.01)
 
 
+def test_an_input_that_dies_before_any_pluck_ends_nothing() -> None:
+    measuring = one()
+    fed(measuring, room_noise(int(3 * RATE_HZ), 1e-3, 7))
+    dead = fed(measuring, np.zeros(int(3 * RATE_HZ)))
+    assert all(state.taken is None for state in dead)
+    assert DEAD in dead[-1].cautions
+    assert heard_hz(whole(measuring, plucks(95.0))) == pytest.approx([95.0] * 3, rel=0.01)
+
+
 def test_a_faint_and_a_loud_room_are_said() -> None:
     faint = whole(one(), room_noise(round(2 * RATE_HZ), 1e-5, 1))
     assert FAINT in faint[-1].cautions

@@ -146,6 +146,7 @@ def test_a_wrong_file_is_a_sentence(server: Server, windows: Windows, tmp_path: 
 
 def test_everything_is_done_with_keys_alone(server: Server, windows: Windows) -> None:
     page = windows.open(f"http://{server.own}/")
+    page.on("filechooser", lambda _: None)  # watched from now on: its watch is slow to begin
     expect(page.locator("#name option")).to_have_count(4)
     page.keyboard.press("b")
     page.keyboard.type("y-l")
@@ -293,6 +294,7 @@ def test_names_are_only_ever_text(tmp_path: Path, windows: Windows) -> None:
         taken(page, 3)
         page.fill("#note", HARM)
         page.click("#keep-it")
+        expect(page.locator("#kept")).to_contain_text("Kept")
         page.locator("#trends button").first.click()
         expect(page.locator("#entries li")).to_contain_text(HARM)
         expect(page.locator(".belt h2").first).to_have_text(HARM)

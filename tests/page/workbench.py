@@ -14,13 +14,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import uvicorn
 
 from beltpitch.errors import SourceError
 from beltpitch.keep.machine import Machine
 from beltpitch.page.bench import Bench, Shop
 from beltpitch.page.doors import Doors
 from beltpitch.page.inputs import Input
+from beltpitch.page.serve import server_of
 from beltpitch.page.web import Windows, application
 from beltpitch.sound.block import Block, Samples
 
@@ -131,7 +131,11 @@ class Server:
                 link.putheader("content-length", str(len(body)))
             link.endheaders(body)
             answer = link.getresponse()
-            return answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read()
+            heads = {k.lower(): v for k, v in answer.getheaders()}
+            try:
+                return answer.status, heads, answer.read()
+            except ConnectionResetError:  # what it does not want to read cuts the line behind it
+                return answer.status, heads, b""
         finally:
             link.close()
 
@@ -156,15 +160,7 @@ def served(
     doors = Doors(host, listening.getsockname()[1], token)
     windows, inputs = Windows(), Inputs()
     bench = Bench(shop(folder, machine), inputs.open, windows.show)
-    server = uvicorn.Server(
-        uvicorn.Config(
-            application(bench, windows, doors),
-            log_level="error",
-            http="h11",
-            ws="websockets-sansio",
-            timeout_graceful_shutdown=1,
-        )
-    )
+    server = server_of(application(bench, windows, doors))
     thread = threading.Thread(target=server.run, args=([listening],), daemon=True)
     bench.start()
     thread.start()
