@@ -15,7 +15,6 @@ plucks that are remembered are there before the first tenth is over.
 from __future__ import annotations
 
 import argparse
-import math
 import shutil
 import socket
 import subprocess
@@ -35,11 +34,12 @@ from beltpitch.page.bench import Bench, Shop
 from beltpitch.page.demo import PLOVER, START, Asked, Workshop
 from beltpitch.page.doors import Doors
 from beltpitch.page.inputs import Input, Opener
+from beltpitch.page.serve import server_of
 from beltpitch.page.web import Windows, application
 from beltpitch.sound.block import Block, Samples
-from beltpitch.sound.synth import hum, pluck_recording, room_noise
-from calibration.memory import BLOCK, MINUTES, RATE_HZ, SEED, Slope, resident_kb, slope
+from calibration.memory import BLOCK, MINUTES, RATE_HZ, Slope, minute, resident_kb, slope
 
+OFTEN = (12, 2.5, 4.75)  # plucks a minute, the first at, and apart, in seconds
 OPTIONS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 WATCH = """
 window.seen = [];
@@ -77,25 +77,6 @@ class Watched(Bench):
             yield state
 
 
-def minute(number: int) -> Samples:
-    """Return a minute of a noisy room in which a belt is plucked twelve times."""
-    frames = round(60 * RATE_HZ)
-    sound = room_noise(frames, 1e-3, SEED + number) + hum(frames, RATE_HZ, 49.9, 1e-3)
-    plucked = pluck_recording(
-        95.0 * (1 + 0.002 * math.sin(number)),
-        rate_hz=RATE_HZ,
-        plucks=12,
-        first_s=2.5,
-        apart_s=4.75,
-        decay_s=0.15,
-        scatter=0.002,
-        noise=0.0,
-        seed=number,
-    )
-    sound[: len(plucked)] += plucked[:frames]
-    return sound
-
-
 class Long(Input):
     """Sound without end, as fast as it is taken: minutes of a room with plucks, played in turn."""
 
@@ -104,7 +85,7 @@ class Long(Input):
         self.left = round(hours * 60)
         self.over = threading.Event()
         self.sizes: list[float] = []
-        self._minutes = [minute(number) for number in range(MINUTES)]
+        self._minutes = [minute(number, *OFTEN) for number in range(MINUTES)]
         self._blocks: Iterator[Samples] = iter(())
 
     def __next__(self) -> Block:
@@ -130,12 +111,9 @@ class Long(Input):
 @contextmanager
 def served(bench: Bench, windows: Windows, wish: dict[str, str]) -> Iterator[str]:
     """Serve a bench and yield its address."""
-    import uvicorn
-
     listening = socket.create_server(("127.0.0.1", 0))
     port = listening.getsockname()[1]
-    app = application(bench, windows, Doors("127.0.0.1", port))
-    server = uvicorn.Server(uvicorn.Config(app, log_level="error", ws="websockets-sansio"))
+    server = server_of(application(bench, windows, Doors("127.0.0.1", port)))
     thread = threading.Thread(target=server.run, args=([listening],))
     bench.start(wish)
     thread.start()

@@ -76,16 +76,18 @@ def resident_kb() -> float:
     return pages * os.sysconf("SC_PAGE_SIZE") / 1000
 
 
-def minute(number: int) -> NDArray[np.float64]:
-    """Return a minute of a noisy room in which a belt is plucked three times."""
+def minute(
+    number: int, plucks: int = PLUCKS, first_s: float = 5.0, apart_s: float = 18.0
+) -> NDArray[np.float64]:
+    """Return a minute of a noisy room in which a belt is plucked so many times."""
     frames = round(60 * RATE_HZ)
     sound = room_noise(frames, 1e-3, SEED + number) + hum(frames, RATE_HZ, 49.9, 1e-3)
     plucked = pluck_recording(
         95.0 * (1 + 0.002 * math.sin(number)),
         rate_hz=RATE_HZ,
-        plucks=PLUCKS,
-        first_s=5.0,
-        apart_s=18.0,
+        plucks=plucks,
+        first_s=first_s,
+        apart_s=apart_s,
         decay_s=0.15,
         scatter=0.002,
         noise=0.0,

@@ -53,11 +53,12 @@ def demo(
 
 
 def _measured(folder: Path, *, json: bool, unit: str, kept: bool) -> int:
+    from beltpitch.advice.asked import strung
     from beltpitch.cli import card
     from beltpitch.cli.show import console, field, print_json
     from beltpitch.verdict import SCHEMA, as_json, judged
 
-    window = o.strung(BELT, None, LINEAR_MASS, None, SPAN, "pulley,clamp", TARGET, WITHIN).window
+    window = strung(BELT, None, LINEAR_MASS, None, SPAN, "pulley,clamp", TARGET, WITHIN).window
     verdicts = [judged(r, window) for r in _readings(_recorded(folder))]
     if json:
         print_json({"schema": SCHEMA, "readings": [as_json(v) for v in verdicts]})

@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from beltpitch.errors import RequestError
+from beltpitch.keep.asked import BELT_TEXTS, sitting_of
 from beltpitch.keep.asked import Asked as Asked
 from beltpitch.keep.asked import asked_by_name as asked_by_name
 from beltpitch.keep.asked import asked_by_options as asked_by_options
 from beltpitch.keep.asked import book_path as book_path
 from beltpitch.keep.asked import one_for_the_book as one_for_the_book
-from beltpitch.keep.asked import sitting_of
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -138,9 +138,6 @@ class Keeping:
         return "tensioned" if self.tensioned else None
 
 
-BELT_OPTIONS = ("belt", "width", "linear_mass", "construction", "span", "target")
-
-
 def belt_options(options: Mapping[str, Any]) -> dict[str, Any]:
     """Return those of a command's options that describe a belt, by their keys in a machine file.
 
@@ -149,7 +146,7 @@ def belt_options(options: Mapping[str, Any]) -> dict[str, Any]:
     options
         As for `Keeping.asked`.
     """
-    return {name: options[name] for name in BELT_OPTIONS}
+    return {name: options[name] for name in BELT_TEXTS}
 
 
 def machine_for(path: Path | None) -> Machine | None:

@@ -218,7 +218,7 @@ def run_live(
     options
         Of `beltpitch.measuring.Measuring`, for a pair.
     """
-    from beltpitch.measuring import DEAD, Measuring
+    from beltpitch.measuring import Measuring, dead_words
 
     with opened(live.device) as microphone:
         clock = clock_of(live.clock, live.machine, microphone.input.name)
@@ -230,7 +230,7 @@ def run_live(
             keep_sound=live.keeps_sound,
             rate_error=clock.error if clock else None,
             cautions=[words for words in microphone.warnings if words != microphone.silence],
-            dead=f"the input is dead: {microphone.silence}" if microphone.silence else DEAD,
+            dead=dead_words(microphone.silence),
             **options,
         )
         announce(microphone, said)

@@ -6,14 +6,11 @@ Heavy rooms are imported inside the functions, so that ``--help`` loads none of 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated, Literal
 
 import typer
 
 from beltpitch.errors import QuantityError, RequestError
-
-if TYPE_CHECKING:
-    from beltpitch.advice.asked import Strung as Strung
 
 FORCE_UNITS = ("N", "lbf", "kgf")
 
@@ -86,28 +83,6 @@ JsonOption = Annotated[
 UnitOption = Annotated[
     str, typer.Option("--unit", help="Unit of force that is shown: N, lbf or kgf.")
 ]
-
-
-def strung(
-    belt: str | None,
-    width: str | None,
-    linear_mass: str | None,
-    construction: str | None,
-    span: str | None,
-    ends: str,
-    target: str | None = None,
-    within: str = "10%",
-) -> Strung:
-    """Read belt, span and target from the texts of the options.
-
-    Raises
-    ------
-    RequestError
-        If one of them cannot be read.
-    """
-    from beltpitch.advice.asked import strung as read
-
-    return read(belt, width, linear_mass, construction, span, ends, target, within)
 
 
 def bare_numbers(given: Iterable[tuple[str, str | None, str]]) -> tuple[str, ...]:

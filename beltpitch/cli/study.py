@@ -52,16 +52,13 @@ def add_to(main: typer.Typer) -> None:
 def _subject(name: str | None, machine: Path | None, belt: str | None) -> Subject:
     """Return what is studied: a name of the machine file, or a belt by its kind, or a range."""
     from beltpitch.advice.ends import Range
-    from beltpitch.keep.machine import USUAL
+    from beltpitch.keep.asked import without_machine
     from beltpitch.keep.studies import Subject, subject_of
 
     if name is not None:
         found = k.machine_for(machine)
         if found is None:
-            raise RequestError(
-                f'"{name}" would be the name of a belt, but there is no {USUAL} in this folder: '
-                "give --machine FILE, or --table FILE without a name"
-            )
+            raise without_machine(name, "or --table FILE without a name")
         return subject_of(found, name)
     if machine is not None:
         raise RequestError("--machine needs the name of a belt or a pair before it")
@@ -497,19 +494,15 @@ def choose(
     """Make the tension found the target. The machine file names the study as its source."""
     import datetime as dt
 
-    from beltpitch.keep.machine import load
     from beltpitch.keep.studies import choose as write_target
-    from beltpitch.keep.studies import name_table
 
     made, subject, path = _made(name, table, (low, high), machine, None, book)
     chosen = _chosen(made, tension, by)
     assert subject.machine is not None
-    assert subject.machine.path is not None
     today = dt.datetime.now(dt.UTC).astimezone().date().isoformat()
     source = f"study of {len(made.trials.trials)} trials, {path.name}, {today}"
     names = [b.name for b in subject.belts]
-    write_target(subject.machine, names, chosen, source)
-    name_table(load(subject.machine.path), names, path)
+    write_target(subject.machine, names, chosen, source, path)
     sys.stderr.write(
         f"beltpitch: target {chosen:.1f} N written for {subject.name}, with {path.name} as its "
         "source\n"

@@ -115,6 +115,7 @@ def window(
 ) -> None:
     """Say what the tension should be: by pitch and width, by duty, by your own target."""
     options = locals()
+    from beltpitch.advice.asked import strung
     from beltpitch.advice.plan import Wanted, plan
     from beltpitch.cli import show
     from beltpitch.quantity import FORCE, PERCENT, positive
@@ -126,7 +127,7 @@ def window(
     if machine is not None:
         raise RequestError("--machine needs a belt's name")
     o.checked_unit(unit)
-    made = o.strung(belt, width, linear_mass, construction, None, "pulley").belt
+    made = strung(belt, width, linear_mass, construction, None, "pulley").belt
     if made is None:
         raise RequestError('a window needs the belt: add --belt "2GT 9 mm"')
     pulley = _pulley(made, teeth, wrap, mesh, radial)

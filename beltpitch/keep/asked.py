@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from beltpitch.advice.window import Window
     from beltpitch.belt.catalogue import Belt
     from beltpitch.belt.span import Span
+    from beltpitch.estimate import Estimate
     from beltpitch.keep.entries import BeltEntry
     from beltpitch.keep.history import Event, Sitting
     from beltpitch.keep.machine import Machine
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
     from beltpitch.sitting import Subject, Way
     from beltpitch.sound.heard import FrequencyRange
     from beltpitch.verdict import Verdict
+
+# What describes a belt in texts, by the keys of a machine file.
+BELT_TEXTS = ("belt", "width", "linear_mass", "construction", "span", "target")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,15 +81,20 @@ def asked_by_name(
     RequestError
         If there is no machine file or no such name.
     """
-    from beltpitch.keep.machine import USUAL
-
     if machine is None:
-        raise RequestError(
-            f'"{name}" would be the name of a belt, but there is no {USUAL} in this folder: '
-            "give --machine FILE, or make one with: beltpitch machine new"
-        )
+        raise without_machine(name, "or make one with: beltpitch machine new")
     given = {key: value for key, value in (over or {}).items() if value is not None}
     return tuple(_asked(replace(e, **given), machine) for e in machine.entries(name))
+
+
+def without_machine(name: str, otherwise: str) -> RequestError:
+    """Return the error that a name was given where there is no machine file."""
+    from beltpitch.keep.machine import USUAL
+
+    return RequestError(
+        f'"{name}" would be the name of a belt, but there is no {USUAL} in this folder: '
+        f"give --machine FILE, {otherwise}"
+    )
 
 
 def _asked(entry: BeltEntry, machine: Machine) -> Asked:
@@ -107,6 +116,53 @@ def asked_by_options(
     given = {key: value for key, value in over.items() if value is not None}
     entry = BeltEntry(name=str(over.get("belt") or "belt"), ends=ends, within=within, **given)
     return Asked(made.belt, made.span, made.window, made.echoes, entry)
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """The rate error of a device.
+
+    Parameters
+    ----------
+    error
+        Relative; positive makes tones sound too high.
+    text
+        As it was written, to be kept.
+    words
+        What is taken, to be shown.
+    """
+
+    error: Estimate
+    text: str
+    words: str
+
+    @property
+    def echo(self) -> str:
+        """What was done, in words."""
+        return f"the sound device's rate is off by {self.words}, corrected"
+
+
+def clock_given(text: str | None, option: str = "--clock") -> Clock | None:
+    """Return the rate error that was written; None if none was.
+
+    Raises
+    ------
+    RequestError
+        If it cannot be read.
+    """
+    from beltpitch import asking
+
+    if text is None:
+        return None
+    error, words = asking.clock(text, option=option)
+    return Clock(error, text, words)
+
+
+def clock_of(given: Clock | None, machine: Machine | None, device: str) -> Clock | None:
+    """Return the rate error of a device: as given, else as the machine file has it."""
+    if given is not None or machine is None:
+        return given
+    return clock_given(machine.clock_of(device), "[clock]")
 
 
 def subject_of(

@@ -21,6 +21,7 @@ from beltpitch.keep.study_table import Sheet, sheet_from, trials_from
 if TYPE_CHECKING:
     from beltpitch.advice.ends import End, Range
     from beltpitch.advice.study import Study
+    from beltpitch.keep.entries import BeltEntry
     from beltpitch.keep.history import History
     from beltpitch.keep.machine import Machine
     from beltpitch.keep.named import Named
@@ -240,27 +241,44 @@ def studied(machine: Machine) -> tuple[str, ...]:
 
 def name_table(machine: Machine, names: Sequence[str], table: Path) -> bool:
     """Write the table's name into the belts of a machine file, if it lies beside the file."""
-    from beltpitch.keep.edit import add_belt
-
-    if machine.path is None or table.resolve().parent != machine.path.resolve().parent:
-        return False
-    for name in names:
-        add_belt(machine.path, replace(machine.belt(name), study=table.name), over=True)
-    return True
+    found = _beside(machine, table)
+    if found is not None:
+        _write(machine, [replace(machine.belt(name), study=found) for name in names])
+    return found is not None
 
 
-def choose(machine: Machine, names: Sequence[str], tension_n: float, source: str) -> None:
-    """Write a tension as the target of belts, with the study as its source.
+def choose(
+    machine: Machine, names: Sequence[str], tension_n: float, source: str, table: Path
+) -> None:
+    """Write a tension as the target of belts, with the study as its source, and its table's name.
 
     Raises
     ------
     RequestError
         If the machine file cannot be written.
     """
-    from beltpitch.keep.edit import add_belt
-
     if machine.path is None:
         raise RequestError("there is no machine file to write the target into")
+    found = _beside(machine, table)
+    target = f"{tension_n:.1f} N"
+    changed = []
     for name in names:
-        entry = replace(machine.belt(name), target=f"{tension_n:.1f} N", target_from=source)
-        add_belt(machine.path, entry, over=True)
+        belt = machine.belt(name)
+        study = found or belt.study
+        changed.append(replace(belt, target=target, target_from=source, study=study))
+    _write(machine, changed)
+
+
+def _beside(machine: Machine, table: Path) -> str | None:
+    """Return a table's name, if it lies beside the machine file."""
+    if machine.path is None or table.resolve().parent != machine.path.resolve().parent:
+        return None
+    return table.name
+
+
+def _write(machine: Machine, belts: Sequence[BeltEntry]) -> None:
+    from beltpitch.keep.edit import add_belt
+
+    assert machine.path is not None
+    for belt in belts:
+        add_belt(machine.path, belt, over=True)

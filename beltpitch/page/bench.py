@@ -21,12 +21,11 @@ from typing import Any
 
 import numpy as np
 
-from beltpitch import asking
 from beltpitch.errors import BeltpitchError, CannotTell, RequestError, SourceError
-from beltpitch.keep.asked import one_for_the_book, sitting_of
-from beltpitch.keep.history import History, digest_of
+from beltpitch.keep.asked import clock_of, one_for_the_book, sitting_of
+from beltpitch.keep.history import History
 from beltpitch.keep.machine import Machine
-from beltpitch.measuring import DEAD, Measuring, State
+from beltpitch.measuring import Measuring, State, dead_words
 from beltpitch.page import scene
 from beltpitch.page.inputs import Input, Opener
 from beltpitch.page.plan import Plan, in_words_of_the_page, planned
@@ -295,12 +294,11 @@ class Bench:
         self._forget()
         self._busy = ""
         self._input, self._rate_hz = found, found.rate_hz
-        plan, error = self._plan, None
+        plan = self._plan
         notes = [found.channel_note] if found.channel_note else []
-        clock = self.shop.machine.clock_of(found.name) if self.shop.machine else None
+        clock = clock_of(None, self.shop.machine, found.name)
         if clock is not None:
-            error, words = asking.clock(clock, option="[clock]")
-            notes.append(f"the sound device's rate is off by {words}, corrected")
+            notes.append(clock.echo)
         self._notes = tuple(notes)
         self._measuring = Measuring(
             found.rate_hz,
@@ -308,9 +306,9 @@ class Bench:
             within=plan.within,
             same_span=plan.same_span,
             one_roll=plan.one_roll,
-            rate_error=error,
+            rate_error=clock.error if clock else None,
             cautions=found.warnings,
-            dead=f"the input is dead: {found.silence}" if found.silence else DEAD,
+            dead=dead_words(found.silence),
         )
         self._state = self._measuring.state
 
@@ -384,9 +382,9 @@ class Bench:
                 sitting = sitting_of(
                     asked,
                     judged(reading, asked.window),
+                    files=(file[1],) if file else (),
                     note=note if isinstance(note, str) and note.strip() else None,
                 )
-                sitting = replace(sitting, digest=digest_of(file[1]) if file else None)
                 self._kept[i] = history.keep(sitting, into=self._kept.get(i)).id
         return {"kept": sorted(self._kept.values()), "book": str(self.shop.book)}
 

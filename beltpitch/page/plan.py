@@ -9,14 +9,13 @@ from typing import Any
 
 from beltpitch.advice.match import TOLERANCE
 from beltpitch.errors import RequestError
-from beltpitch.keep.asked import Asked, asked_by_name, asked_by_options, subject_of
+from beltpitch.keep.asked import BELT_TEXTS, Asked, asked_by_name, asked_by_options, subject_of
 from beltpitch.keep.history import one_line
 from beltpitch.keep.machine import Machine
 from beltpitch.quantity import PERCENT, parse
 from beltpitch.sitting import Subject, Way
 
-TYPED = ("belt", "width", "linear_mass", "construction", "span", "target")
-KEYS = {*TYPED, "name", "ends", "within", "pair", "first", "second", "tolerance", "sides"}
+KEYS = {*BELT_TEXTS, "name", "ends", "within", "pair", "first", "second", "tolerance", "sides"}
 LONGEST_TEXT = 200
 PAIR_NAMES = ("first", "second")
 
@@ -102,7 +101,7 @@ def _by_name(texts: dict[str, str], machine: Machine | None, way: Way) -> Plan:
 
 
 def _typed(texts: dict[str, str], way: Way) -> Plan:
-    over = {key: texts.get(key) for key in TYPED}
+    over = {key: texts.get(key) for key in BELT_TEXTS}
     one = asked_by_options(
         over, ends=texts.get("ends", "pulley"), within=texts.get("within", "10%")
     )

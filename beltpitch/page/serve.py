@@ -7,7 +7,7 @@ import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from beltpitch.errors import RequestError
 from beltpitch.keep.asked import book_path
@@ -16,6 +16,10 @@ from beltpitch.page.bench import Bench, Shop
 from beltpitch.page.demo import PLOVER, START, Asked, Workshop
 from beltpitch.page.doors import Doors
 from beltpitch.page.inputs import Opener, microphone
+
+if TYPE_CHECKING:
+    from starlette.types import ASGIApp
+    from uvicorn import Server
 
 PORT = 8655
 LONGEST_MESSAGE = 4096  # bytes from a window, which has nothing to say
@@ -78,32 +82,38 @@ def serve(wanted: Wanted, ready: Callable[[str], None]) -> None:
 def _serve(
     wanted: Wanted, ready: Callable[[str], None], listening: socket.socket, folder: Path
 ) -> None:
-    import uvicorn
-
     from beltpitch.page.web import Windows, application
 
     port = listening.getsockname()[1]
     doors = Doors(wanted.host, port, wanted.token)
     windows = Windows()
     bench = bench_for(wanted, folder, windows.show)
-    config = uvicorn.Config(
-        application(bench, windows, doors),
-        log_level="error",
-        access_log=False,
-        http="h11",
-        ws="websockets-sansio",
-        ws_max_size=LONGEST_MESSAGE,
-        timeout_graceful_shutdown=FAREWELL_S,
-        server_header=False,
-        date_header=False,
-    )
-    server = uvicorn.Server(config)
+    server = server_of(application(bench, windows, doors))
     bench.start(wanted.wish or (START if wanted.demo else None), listen=wanted.demo)
     try:
         ready(address(doors))
         server.run(sockets=[listening])
     finally:
         bench.close()
+
+
+def server_of(app: ASGIApp) -> Server:
+    """Return the server of a page's application; it is run on a socket that is bound."""
+    import uvicorn
+
+    return uvicorn.Server(
+        uvicorn.Config(
+            app,
+            log_level="error",
+            access_log=False,
+            http="h11",
+            ws="websockets-sansio",
+            ws_max_size=LONGEST_MESSAGE,
+            timeout_graceful_shutdown=FAREWELL_S,
+            server_header=False,
+            date_header=False,
+        )
+    )
 
 
 def bench_for(wanted: Wanted, folder: Path, show: Callable[[str, dict[str, Any]], None]) -> Bench:

@@ -14,8 +14,8 @@ from beltpitch.page.bench import Bench
 from beltpitch.page.inputs import Input
 from beltpitch.page.web import Windows
 from beltpitch.sound.block import Block
-from calibration.live_page import minute
-from calibration.memory import RATE_HZ
+from calibration.live_page import OFTEN
+from calibration.memory import RATE_HZ, minute
 from tests.page.workbench import shop
 
 PATIENCE_S = 240.0
@@ -29,7 +29,7 @@ class Metered(Input):
         self.rate_hz = RATE_HZ
         self.kilobytes: list[float] = []
         self.over = threading.Event()
-        self._sound = minute(1)[: round(20 * RATE_HZ)]
+        self._sound = minute(1, *OFTEN)[: round(20 * RATE_HZ)]
         self._at, self._times = 0, times
 
     def __next__(self) -> Block:

@@ -391,19 +391,27 @@ async function sendFiles(files) {
   }
 }
 
-async function viewTrend(name) {
+async function fetched(path) {
   trouble("");
-  const answer = await fetch(`/trend?belt=${encodeURIComponent(name)}`);
+  const answer = await fetch(path);
   const record = await answer.json();
-  if (!answer.ok) {
-    trouble(record.error);
-    return;
-  }
+  if (answer.ok) return record;
+  trouble(record.error);
+  return null;
+}
+
+function drawTerms(list, words) {
+  list.replaceChildren(...words.flatMap(([label, said]) => [made("dt", {}, label), made("dd", {}, said)]));
+}
+
+async function viewTrend(name) {
+  const record = await fetched(`/trend?belt=${encodeURIComponent(name)}`);
+  if (record === null) return;
   $("trend").hidden = false;
   $("trend-h").textContent = `Trend of ${record.belt}`;
   $("trend-picture").alt = record.alt;
   $("trend-picture").src = `/trend.svg?belt=${encodeURIComponent(name)}&at=${Date.now()}`;
-  $("trend-words").replaceChildren(...record.words.flatMap(([label, words]) => [made("dt", {}, label), made("dd", {}, words)]));
+  drawTerms($("trend-words"), record.words);
   $("entries").replaceChildren(...record.entries.map((entry) => {
     const words = [`${entry.id}: ${entry.taken}`, entry.force, entry.verdict, entry.note];
     return made("li", {}, words.filter((w) => w !== "").join(", "));
@@ -411,16 +419,11 @@ async function viewTrend(name) {
 }
 
 async function viewStudy(name) {
-  trouble("");
-  const answer = await fetch(`/study?of=${encodeURIComponent(name)}`);
-  const record = await answer.json();
-  if (!answer.ok) {
-    trouble(record.error);
-    return;
-  }
+  const record = await fetched(`/study?of=${encodeURIComponent(name)}`);
+  if (record === null) return;
   $("study").hidden = false;
   $("study-h").textContent = `Trials of ${record.name}`;
-  $("study-words").replaceChildren(...record.words.flatMap(([label, words]) => [made("dt", {}, label), made("dd", {}, words)]));
+  drawTerms($("study-words"), record.words);
   const source = (index) => `/study.svg?of=${encodeURIComponent(name)}&index=${index}&at=${Date.now()}`;
   $("study-pictures").replaceChildren(...record.pictures.map((alt, i) => made("img", { src: source(i), alt })));
 }
