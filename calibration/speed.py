@@ -11,15 +11,17 @@ thread, one process.
 from __future__ import annotations
 
 import argparse
+import io
 import math
 import os
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 if __package__ in (None, ""):
@@ -29,9 +31,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from beltpitch.sound.block import Block
-from beltpitch.sound.heard import FrequencyRange
 from calibration import evidence, ours, peers, simulator
 from calibration.files import Job, belts
+
+if TYPE_CHECKING:
+    from beltpitch.measuring import State
 
 Array = NDArray[np.float64]
 SEED = 2026
@@ -187,56 +191,85 @@ def processes(options: Options) -> str:
 # ---------------------------------------------------------------- live
 
 
-@dataclass(frozen=True, slots=True)
-class Emitted:
-    """One pluck heard live: how long after its useful sound it came, and what it cost."""
+class Noting:
+    """A terminal's screen as `listen` draws it, which notes when a pluck's line was drawn.
 
-    waited_s: float
-    own_s: float
-
-
-def live(samples: Array, rate_hz: float) -> tuple[list[Emitted], float]:
-    """Feed a recording in blocks of 20 ms; return the plucks and the time spent listening.
-
-    ``waited_s`` counts sound: from the end of the stretch the fit used to the end of the block
-    that brought the pluck. ``own_s`` is the program's time from that block to the pitch.
+    ``found`` holds for each pluck that counts: how long after its useful sound the block ended that
+    brought it, and the program's own time from that block to the line drawn.
     """
-    from beltpitch.sound.pitch import pitch_of
-    from beltpitch.sound.pluck import Listener
 
-    listener = Listener(rate_hz)
-    step = int(LIVE_BLOCK_S * rate_hz)
-    found, listening = [], 0.0
-    for first in range(0, samples.size, step):
-        block = Block(samples[first : first + step], rate_hz)
+    def __init__(self, names: tuple[str, ...]) -> None:
+        from rich.console import Console
+
+        from beltpitch.cli.screen import Screen
+
+        where = Console(file=io.StringIO(), force_terminal=True, width=100, height=40)
+        self._screen = Screen(names, "N", where)
+        self.found: list[tuple[float, float]] = []
+        self.due_s = self.end_s = 0.0  # of the last block: by the clock, and in the sound
+
+    def show(self, state: State) -> None:
+        """Draw, then look at the clock."""
+        self._screen.show(state)
+        heard = None if state.taken is None else state.taken.heard
+        if heard is not None and heard.pitch is not None and heard.onset_s is not None:
+            useful_s = heard.onset_s + heard.pitch.used_s[1]
+            self.found.append((self.end_s - useful_s, time.perf_counter() - self.due_s))
+
+    def tick(self, state: State) -> None:
+        """Draw the level."""
+        self._screen.tick(state)
+
+    def close(self) -> None:
+        """Leave the screen."""
+        self._screen.close()
+
+    def blocks(self, samples: Array, rate_hz: float, *, clocked: bool) -> Iterator[Block]:
+        """Yield blocks, each at the moment a microphone would have it, or as fast as taken."""
+        step = int(LIVE_BLOCK_S * rate_hz)
         start = time.perf_counter()
-        plucks = listener.feed(block)
-        listening += time.perf_counter() - start
-        for pluck in plucks:
-            heard = pitch_of(pluck, FrequencyRange())
-            own = time.perf_counter() - start
-            if heard.pitch is not None and heard.onset_s is not None:
-                useful = heard.onset_s + heard.pitch.used_s[1]
-                found.append(Emitted((first + step) / rate_hz - useful, own))
-    return found, listening
+        for first in range(0, samples.size, step):
+            self.end_s = (first + step) / rate_hz
+            self.due_s = start + self.end_s
+            if clocked:
+                time.sleep(max(0.0, self.due_s - time.perf_counter()))
+            yield Block(samples[first : first + step], rate_hz)
+
+
+def live(
+    samples: Array, rate_hz: float, *, clocked: bool
+) -> tuple[list[tuple[float, float]], float]:
+    """Listen to a recording as `listen` does; return what `Noting` found, and seconds of CPU."""
+    from beltpitch import asking
+    from beltpitch.cli.keys import Keys
+    from beltpitch.cli.live import Run
+    from beltpitch.measuring import Measuring
+    from beltpitch.sitting import Subject
+
+    belt = asking.belt("2GT 9 mm")
+    measuring = Measuring(rate_hz, [Subject("y", belt, asking.span("412 +/- 1 mm", belt))])
+    face = Noting(measuring.names)
+    start = time.process_time()
+    Run(measuring, face, Keys()).follow(face.blocks(samples, rate_hz, clocked=clocked))
+    return face.found, time.process_time() - start
 
 
 def living(options: Options) -> str:
     """Return the table of latency and of the cost of waiting."""
-    found: list[Emitted] = []
+    found: list[tuple[float, float]] = []
     for _ in range(max(1, options.rounds // 2)):
-        found += live(*long_recording(60.0))[0]
+        found += live(*long_recording(60.0), clocked=True)[0]
     idle_s = 60.0
     rate = 48000.0
     quiet = 0.01 * simulator.coloured(int(idle_s * rate), rate, 1.0, np.random.default_rng(SEED))
-    spent = min(live(quiet, rate)[1] for _ in range(max(1, options.rounds)))
-    lines = ["| live, blocks of 20 ms | |", "|---|---|"]
+    spent = min(live(quiet, rate, clocked=False)[1] for _ in range(max(1, options.rounds)))
+    lines = ["| live, blocks of 20 ms on the clock | |", "|---|---|"]
     if found:
-        own = np.array([each.own_s for each in found])
-        waited = np.array([each.waited_s for each in found])
+        waited, own = np.array(found).T
         lines += [
             f"| plucks heard | {len(found)} |",
-            f"| own time from last block to pitch, median | {1000 * np.median(own):.0f} ms |",
+            "| own time from last block to the line on the screen, median "
+            f"| {1000 * np.median(own):.0f} ms |",
             f"| own time, slowest of 20 | {1000 * np.quantile(own, 0.95):.0f} ms |",
             f"| sound waited for after the useful part, median | {np.median(waited):.2f} s |",
         ]
