@@ -7,9 +7,9 @@ Both run the page's own server and bench with a real Chromium window on it (Play
 is counted from the moment at which the measurement has the figures, which is when ``listen`` prints
 them, to the first frame of the browser that is drawn after they stand on the page; both clocks are
 the machine's own. Memory: the server's process as `calibration.memory` reads it, and the
-JavaScript heap of the window after a collection, each once in every minute of sound. The window is
-driven from a process of its own. The belt is plucked twelve times a minute, so that the hundred
-plucks that are remembered are there before the first tenth is over.
+JavaScript heap of the window after a collection, each once in every minute of sound, which waits
+for that. The window is driven from a process of its own. The belt is plucked twelve times a
+minute, so that the hundred plucks that are remembered are there before the first tenth is over.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -39,6 +39,7 @@ from beltpitch.page.web import Windows, application
 from beltpitch.sound.block import Block, Samples
 from calibration.memory import BLOCK, MINUTES, RATE_HZ, Slope, minute, resident_kb, slope
 
+SETTLED_MS = 300  # in which a window draws what has come
 OFTEN = (12, 2.5, 4.75)  # plucks a minute, the first at, and apart, in seconds
 OPTIONS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 WATCH = """
@@ -78,13 +79,18 @@ class Watched(Bench):
 
 
 class Long(Input):
-    """Sound without end, as fast as it is taken: minutes of a room with plucks, played in turn."""
+    """So many hours of sound, as fast as it is taken: minutes of a room with plucks, in turn.
 
-    def __init__(self, hours: float) -> None:
+    After each minute it waits until server and window are weighed; the window shows then what the
+    minute brought, and nothing is on its way.
+    """
+
+    def __init__(self, hours: float, window_kb: Callable[[], float]) -> None:
         self.rate_hz = RATE_HZ
         self.left = round(hours * 60)
         self.over = threading.Event()
-        self.sizes: list[float] = []
+        self.sizes: list[tuple[float, float]] = []
+        self._window_kb = window_kb
         self._minutes = [minute(number, *OFTEN) for number in range(MINUTES)]
         self._blocks: Iterator[Samples] = iter(())
 
@@ -96,7 +102,7 @@ class Long(Input):
             return Block(next(self._blocks), self.rate_hz)
 
     def _turn(self) -> None:
-        self.sizes.append(resident_kb())
+        self.sizes.append((resident_kb(), self._window_kb()))
         if self.left <= 0:
             self.over.set()
             time.sleep(0.5)
@@ -164,40 +170,42 @@ def _delay(came: tuple[float, State], seen: list[dict[str, Any]]) -> float | Non
 
 def memory(hours: float, folder: Path) -> tuple[Slope, Slope, float, float]:
     """Return the slopes of server and window in kB an hour, and their sizes at the end in kB."""
-    windows, source = Windows(), Long(hours)
+    windows = Windows()
     shop = Shop(PLOVER, folder / "book.sqlite", "N", demo=False, folder=folder)
+    made: list[Callable[[], float]] = []
+    source = Long(hours, lambda: made[0]())
     bench = Bench(shop, lambda: source, windows.show)
-    heap: list[tuple[float, float]] = []
     with served(bench, windows, {"name": "y-left"}) as address:
         command = [sys.executable, "-m", "calibration.live_page", "look", "--at", address]
-        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as child:
-            assert child.stdout is not None
-            child.stdout.readline()
+        pipe = subprocess.PIPE
+        with subprocess.Popen(command, stdin=pipe, stdout=pipe, text=True) as child:
+            made.append(lambda: asked(child))
+            made[0]()  # the window is there
             bench.ask("listen", {}).result(60)
-            for line in child.stdout:
-                heap.append((len(source.sizes) / 60, float(line)))
-                if source.over.is_set():
-                    break
+            source.over.wait()
             child.terminate()
-    sizes = np.array(source.sizes)
-    at, used = np.array(heap).T
-    return (
-        slope(np.arange(len(sizes)) / 60, sizes),
-        slope(at, used),
-        float(sizes[-1]),
-        float(used[-1]),
-    )
+    server, window = np.array(source.sizes).T
+    at = np.arange(len(server)) / 60
+    return slope(at, server), slope(at, window), float(server[-1]), float(window[-1])
+
+
+def asked(child: subprocess.Popen[str]) -> float:
+    """Return the size of the window's heap in kB, as the child that drives it finds it now."""
+    assert child.stdin is not None
+    assert child.stdout is not None
+    print(file=child.stdin, flush=True)
+    return float(child.stdout.readline())
 
 
 def look(address: str) -> None:
-    """Print the size of a window's heap every second, in kB, until nobody reads it."""
+    """Print a window's heap in kB after a collection, once for every line that comes in."""
     with looked_at(address) as page:
         talk = page.context.new_cdp_session(page)
         talk.send("HeapProfiler.enable")
-        while True:
+        for _ in sys.stdin:
+            page.wait_for_timeout(SETTLED_MS)
             talk.send("HeapProfiler.collectGarbage")
             print(talk.send("Runtime.getHeapUsage")["usedSize"] / 1000, flush=True)
-            page.wait_for_timeout(1_000)
 
 
 def main() -> None:
@@ -207,13 +215,13 @@ def main() -> None:
     parser.add_argument("--at", default="", help="address to look at")
     parser.add_argument("--hours", type=float, default=2.0)
     parser.add_argument("--plucks", type=int, default=20)
-    asked = parser.parse_args()
-    if asked.what == "look":
-        look(asked.at)
+    given = parser.parse_args()
+    if given.what == "look":
+        look(given.at)
         return
     with tempfile.TemporaryDirectory() as name:
-        if asked.what == "delay":
-            delays, gaps = delays_ms(asked.plucks, Path(name))
+        if given.what == "delay":
+            delays, gaps = delays_ms(given.plucks, Path(name))
             found = sorted(delays)
             print(
                 f"{len(found)} figures: median {np.median(found):.0f} ms, "
@@ -224,7 +232,7 @@ def main() -> None:
                 f"99 % within {np.quantile(gaps, 0.99):.0f} ms, largest {max(gaps):.0f} ms"
             )
             return
-        server, window, server_kb, window_kb = memory(asked.hours, Path(name))
+        server, window, server_kb, window_kb = memory(given.hours, Path(name))
         for what, rise, size in (("server", server, server_kb), ("window", window, window_kb)):
             print(
                 f"{what}: {size / 1000:.1f} MB, slope {rise.kb_per_h:+.0f} +/- {rise.half:.0f} "
