@@ -24,7 +24,7 @@ from beltpitch.belt.parks import one_strand, preload
 from beltpitch.belt.span import Span
 from beltpitch.belt.strung import Strung, Tone, carried, parked, parked_often, strung
 from beltpitch.errors import CannotTell, RequestError
-from beltpitch.estimate import BudgetLine, Estimate, Part, rectangular
+from beltpitch.estimate import SCATTER_LINE, BudgetLine, Estimate, Part, rectangular
 from beltpitch.sound.heard import FrequencyRange, Heard, Pitch
 
 if TYPE_CHECKING:
@@ -151,11 +151,11 @@ def frequency_of(values_hz: Sequence[float], u_hz: Sequence[float], key: str) ->
     n = len(pairs)
     if n < OWN_SCATTER_FROM:
         u = 1 / math.sqrt(whole)
-        return Estimate.single(centre, u, name="plucks", key=key, dof=BORROWED_DOF)
+        return Estimate.single(centre, u, name=SCATTER_LINE, key=key, dof=BORROWED_DOF)
     scatter = sum(w * (f - centre) ** 2 for w, (f, _) in zip(weights, pairs, strict=True))
     own_fit = math.sqrt(sum((w * u) ** 2 for w, (_, u) in zip(weights, pairs, strict=True))) / whole
     u = max(math.sqrt(scatter / ((n - 1) * whole)), own_fit)
-    return Estimate.single(centre, u, name="plucks", key=key, dof=n - 1)
+    return Estimate.single(centre, u, name=SCATTER_LINE, key=key, dof=n - 1)
 
 
 def _tone(used: Sequence[Pitch], key: str, u_clock: float) -> Tone:
@@ -379,7 +379,9 @@ def from_parks(a: Reading, b: Reading, travel: Estimate) -> Reading:
     assert a.belt is not None
     assert a.frequency is not None
     assert b.frequency is not None
-    found = parked(a.frequency, b.frequency, travel, a.belt, a.span)
+    (long, short), dof = _one_scatter((a, b))
+    found = parked(long, short, travel, a.belt, a.span)
+    found = replace(found, strung=_scattered_alike(found.strung, dof))
     reading = replace(
         a, source=f"{a.source} + {b.source}", plucks=(*a.plucks, *b.plucks), warnings=()
     )
@@ -389,6 +391,44 @@ def from_parks(a: Reading, b: Reading, travel: Estimate) -> Reading:
     if found.offset is None:
         return reading
     return _saying(reading, _offset_words(found.offset))
+
+
+def _one_scatter(parks: Sequence[Reading]) -> tuple[list[Estimate], float]:
+    """Return one strand's tones at several parks, with the scatter of all plucks, and its dof.
+
+    The same hand plucks the same strand: its relative scatter is pooled over the parks that know
+    their own (GUM 4.2.4), which tells it with more degrees of freedom than each park alone; a
+    park of one or two plucks takes it too. No park is known better than its plucks' own fits.
+    """
+    tones = [park.frequency for park in parks if park.frequency is not None]
+    fits = [[p.frequency_u_hz or 0.0 for p in park.plucks if p.used] for park in parks]
+    own = [(t, len(f)) for t, f in zip(tones, fits, strict=True) if len(f) >= OWN_SCATTER_FROM]
+    if not own:  # all of them borrow, and so they borrow one and the same
+        return tones, BORROWED_DOF
+    dof = sum(n - 1 for _, n in own)
+    squares = sum((n - 1) * n * (_scatter_u(t) / t.value) ** 2 for t, n in own)
+    found = []
+    for tone, fit in zip(tones, fits, strict=True):
+        n = len(fit)
+        u = max(math.sqrt(squares / dof / n) * tone.value, math.hypot(*fit) / n)
+        parts = (replace(p, u=u, dof=dof) if p.name == SCATTER_LINE else p for p in tone.parts)
+        found.append(Estimate(tone.value, tuple(parts)))
+    return found, dof
+
+
+def _scatter_u(tone: Estimate) -> float:
+    return math.hypot(*(p.u for p in tone.parts if p.name == SCATTER_LINE))
+
+
+def _scattered_alike(found: Strung, dof: float) -> Strung:
+    """Return the tension with the plucks of all parks as one part: their scatter is known once."""
+    plucks = [p for p in found.tension.parts if p.name == SCATTER_LINE]
+    if not plucks:  # typed, all alike
+        return found
+    rest = tuple(p for p in found.tension.parts if p.name != SCATTER_LINE)
+    key = " + ".join(p.key for p in plucks)
+    whole = Part(SCATTER_LINE, key, math.hypot(*(p.u for p in plucks)), dof)
+    return replace(found, tension=Estimate(found.tension.value, (whole, *rest)))
 
 
 def from_travels(readings: Sequence[Reading], travels: Sequence[Estimate]) -> Reading:
@@ -418,14 +458,14 @@ def from_travels(readings: Sequence[Reading], travels: Sequence[Estimate]) -> Re
     first = readings[0]
     if first.belt is None:
         raise RequestError("parks need the belt's linear mass: give --belt or --linear-mass")
-    tones = []
     for each in readings:
         if each.frequency is None:
             raise CannotTell(
                 f"no tension from parks: {each.source} gave no frequency; read that park again"
             )
-        tones.append(each.frequency)
+    tones, dof = _one_scatter(readings)
     found = parked_often(tones, travels, first.belt, first.span)
+    found = replace(found, strung=_scattered_alike(found.strung, dof))
     reading = _with_tension(_side_by_side(readings, found.strung.tension), found.strung)
     ei, u = found.stiffness.value * N_MM2, found.stiffness.u * N_MM2
     said = [f"these parks tell a bending stiffness of {ei:.3g} N mm^2 (u {u:.2g} N mm^2)"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import statistics
 from dataclasses import replace
 
 import pytest
@@ -249,6 +250,36 @@ def test_two_parks_need_no_span_and_agree_with_the_tape() -> None:
     assert "travel" in names
     assert "span" not in names
     assert "ends" not in names
+
+
+def test_the_scatter_of_one_hand_is_pooled_over_the_parks() -> None:
+    travel = asking.travel("160.0 +/- 0.2 mm")
+    apart = [0.5, -0.4, 0.3, -0.2, -0.2]  # percent, of five plucks
+    long, short = (
+        typed(*[f"{f * (1 + d * size / 100):.4f} Hz" for d in apart], span="412 mm", key=f"{f}")
+        for f, size in ((66.0, 0.2), (108.0, 1.0))
+    )
+    found = known(from_parks(long, short, travel).tension)
+    (line,) = [line for line in found.budget() if line.name == "plucks"]
+    assert line.dof == 8  # 4 of each park, known once: not 4, and not more than 8
+    weights = [2 * f / (108.0 - 66.0) for f in (108.0, 66.0)]  # of the longer span, of the shorter
+    scatter = statistics.stdev(apart) / 100 * math.sqrt((0.2**2 + 1.0**2) / 2)
+    expected = math.hypot(*weights) * scatter / math.sqrt(5)
+    assert line.u / found.value == pytest.approx(expected, rel=0.01)
+
+
+def test_a_park_of_one_pluck_takes_the_scatter_of_the_other() -> None:
+    travel = asking.travel("160.0 +/- 0.2 mm")
+    wild = typed("64.0 Hz", "66.0 Hz", "68.0 Hz", span="412 mm", key="wild")
+    one = typed("108.0 Hz", span="412 mm", key="one")
+    found = known(from_parks(wild, one, travel).tension)
+    (line,) = [line for line in found.budget() if line.name == "plucks"]
+    alone = 2 * 66.0 / 42.0 * 2.0 / 66.0  # what 3 % of scatter in one pluck does
+    assert line.u / found.value > alone
+    assert line.dof == 2
+    calm = known(from_parks(typed("66 Hz", key="a", span="412 mm"), one, travel).tension)
+    (line,) = [line for line in calm.budget() if line.name == "plucks"]
+    assert line.dof == 4  # both borrow the same
 
 
 PARKED = Strand(0.62, 12.6e-3, 3e-3, 1 / 3, 1 / 3, 7.66e-5, 29e3)
