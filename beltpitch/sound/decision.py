@@ -27,6 +27,9 @@ from beltpitch.sound.pluck import Pluck
 from beltpitch.sound.strands import each_related, related
 
 SAME_TONE = 0.01
+# Plucks of one string may lie so far apart: ten times the usual scatter. Who cuts nearer keeps
+# those alone that happen to agree, and takes their scatter for smaller than it is.
+SCATTERED = 0.03
 CELL = 0.0025  # width of a candidate in log frequency
 # Log odds of a sound being no pluck, before it is heard. A pluck in little noise gains all of
 # BEGUN_MOST by how it begins, so that what begins clearly is taken for one by e^6 to 1.
@@ -63,6 +66,13 @@ class Evidence:
             if abs(math.log(c.frequency_hz / frequency_hz)) <= SAME_TONE:
                 return c if c.score > 0 else None
         return None
+
+    def about(self, frequency_hz: float) -> Candidate | None:
+        """Return what stands by itself in this pluck, if it is that tone but for the scatter."""
+        own = self.clear
+        if own is None or abs(math.log(own.frequency_hz / frequency_hz)) > SCATTERED:
+            return None
+        return own
 
     def loudness(self, candidate: Candidate) -> float:
         """Return the sum of the amplitudes of a candidate's lines."""

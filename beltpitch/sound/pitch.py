@@ -115,7 +115,7 @@ def _one(e: Evidence, joint: Decision | None, expected: FrequencyRange) -> Heard
         return HeardPluck(onset, None, used=False, reason=e.reason)
     if joint is None or e.lines is None:
         return HeardPluck(onset, None, used=False, reason=reasons.NO_SERIES)
-    own = e.near(joint.frequency_hz)
+    own = e.near(joint.frequency_hz) or e.about(joint.frequency_hz)
     if own is None:
         return _another(e, joint.frequency_hz)
     neighbour = neighbour_of(e.lines, own)

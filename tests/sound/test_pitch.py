@@ -109,6 +109,17 @@ def test_several_plucks_decide_together_and_an_outlier_is_set_aside() -> None:
     assert "66.5" in (last.reason or "")
 
 
+def test_plucks_that_scatter_all_count() -> None:
+    sounded = [64.0 * (1 + off) for off in (0.008, -0.007, 0.0, 0.004, -0.004)]
+    each = [
+        pluck_recording(f, plucks=1, rate_hz=RATE_HZ, first_s=0.6 + 0.3 * (not k))
+        for k, f in enumerate(sounded)
+    ]
+    found = heard(np.concatenate(each))
+    # cut at 1 % of one of them, two would go, and the others would seem to agree
+    assert answers(found) == pytest.approx(sounded, rel=1e-3)
+
+
 @pytest.mark.parametrize("f", [61.0, 150.0])
 def test_one_pluck_alone_is_the_same_as_in_company(f: float) -> None:
     listener = Listener(RATE_HZ)
