@@ -25,6 +25,7 @@ from beltpitch.belt.span import Span
 from beltpitch.belt.strung import Strung, Tone, carried, parked, parked_often, strung
 from beltpitch.errors import CannotTell, RequestError
 from beltpitch.estimate import SCATTER_LINE, BudgetLine, Estimate, Part, rectangular
+from beltpitch.quantity import rounded
 from beltpitch.sound.heard import FrequencyRange, Heard, Pitch
 
 if TYPE_CHECKING:
@@ -115,6 +116,16 @@ class Reading:
     echoes: tuple[str, ...] = ()
     steady_hz: tuple[float, ...] = ()
 
+    def __str__(self) -> str:
+        """Return the answer with its 95 % intervals, or why there is none."""
+        if self.frequency is None:
+            return f"{self.source}: no frequency; {'; '.join(self.warnings) or 'nothing was read'}"
+        tone = f"{rounded(self.frequency.value, self.frequency.u)} Hz (u {self.frequency.u:.2g} Hz)"
+        if self.tension is None:
+            return f"{self.source}: {tone}; {'; '.join(self.warnings) or 'no tension'}"
+        first = f"{self.source}: strand {_force(self.tension)}, from {tone}"
+        return f"{first}\npreload {_force(self.preload)}" if self.preload else first
+
     @property
     def budget(self) -> tuple[BudgetLine, ...]:
         """Lines of the preload's budget, largest first; it holds the tension's own lines too."""
@@ -124,6 +135,11 @@ class Reading:
     def sources(self) -> tuple[str, ...]:
         """Where the belt's figures come from."""
         return self.belt.sources if self.belt and self.tension else ()
+
+
+def _force(estimate: Estimate) -> str:
+    low, high = (rounded(n, estimate.u) for n in estimate.interval(COVERAGE))
+    return f"{rounded(estimate.value, estimate.u)} N ({COVERAGE:.0%}: {low} to {high} N)"
 
 
 # --- from plucks to one tone --------------------------------------------------------------------

@@ -352,3 +352,19 @@ def test_the_range_is_what_belt_and_span_can_carry() -> None:
 def test_a_range_the_belt_cannot_carry_is_refused() -> None:
     with pytest.raises(RequestError, match="check belt and span"):
         expected_range(BELT, asking.span("412 mm", BELT), FrequencyRange(650, 700))
+
+
+def test_a_reading_prints_as_two_plain_lines() -> None:
+    found = typed("66.3 Hz")
+    tension, preload = known(found.tension), known(found.preload)
+    first, second = str(found).split("\n")
+    assert first.startswith(f"typed: strand {tension.value:.2f} N (95%: ")
+    assert first.endswith("66.30 Hz (u 0.21 Hz)")
+    low, high = (float(n) for n in second.split("95%: ")[1].rstrip(" N)").split(" to "))
+    assert (low, high) == pytest.approx(preload.interval(0.95), abs=0.05)
+    spanless = typed_reading(asking.typed(["66.3 Hz"]), BELT)
+    assert (
+        str(spanless)
+        == "typed: 66.30 Hz (u 0.21 Hz); no tension without belt and span: give --span"
+    )
+    assert str(Reading("a.wav", warnings=("too faint",))) == "a.wav: no frequency; too faint"

@@ -75,10 +75,9 @@ def limits_of(belt: Belt, *, joined: bool = False) -> Limits:
 def _end(figure: Figure | None, kind: str, rule: str) -> End | None:
     if figure is None:
         return None
-    how = f"{figure.source} ({figure.known})"
     if kind == "seating":
-        return End(figure.value, "seating", rule, how)
-    return End(figure.value, "allowable", rule, how)
+        return End(figure.value, "seating", rule, figure.told)
+    return End(figure.value, "allowable", rule, figure.told)
 
 
 def _figure_marks(label: str, figure: Figure | None) -> tuple[Mark, ...]:

@@ -141,7 +141,7 @@ def _stiffness(belt: Belt, wanted: Wanted) -> tuple[float | None, str]:
         return wanted.ea_n, "given"
     if belt.ea_n is None:
         return None, ""
-    return belt.ea_n.value, f"{belt.ea_n.source} ({belt.ea_n.known})"
+    return belt.ea_n.value, belt.ea_n.told
 
 
 def _preload(wanted: Wanted, window: Window | None) -> tuple[float | None, str]:

@@ -33,6 +33,7 @@ from beltpitch.belt.naming import (
 )
 from beltpitch.errors import BeltNotFound, RequestError
 from beltpitch.estimate import Estimate, Part, rectangular
+from beltpitch.quantity import rounded
 
 KNOWN = (
     "standard",
@@ -72,6 +73,11 @@ UNITS: Mapping[str, tuple[str, float]] = {
 }
 
 
+def told(source: str, known: str) -> str:
+    """Return a source with how its figure is known, unless it begins by saying so."""
+    return source if source.startswith(known) else f"{source} ({known})"
+
+
 @dataclass(frozen=True, slots=True)
 class Figure:
     """One figure of a belt, and how far it can be trusted.
@@ -108,6 +114,11 @@ class Figure:
             raise ValueError(f"figure {self.value} with u {self.u} from {self.source}")
         if self.known not in KNOWN:
             raise ValueError(f"figure from {self.source} is known {self.known!r}, not in {KNOWN}")
+
+    @property
+    def told(self) -> str:
+        """Where it was read and how it is known, in words."""
+        return told(self.source, self.known)
 
     def estimate(self, name: str, key: str) -> Estimate:
         """Return the figure as an estimate of one part, with the dof of a catalogue figure."""
@@ -351,6 +362,18 @@ class Belt:
                 "must be above zero: weigh a piece of it"
             )
 
+    def __str__(self) -> str:
+        """Return what it is, and its linear mass and stiffness with their standard doubts."""
+        kind = f", {self.construction}" if self.construction else ""
+        known = [_figure_words("linear mass", self.linear_mass, 1e3, "g/m")]
+        for what, figure, factor, unit in (
+            ("EA", self.ea_n, 1e-3, "kN"),
+            ("EI", self.ei_n_m2, 1e6, "N mm^2"),
+        ):
+            if figure is not None:
+                known.append(_figure_words(what, figure, factor, unit))
+        return f"{self.name}{kind}\n{', '.join(known)}"
+
     @property
     def figures(self) -> tuple[tuple[str, Figure], ...]:
         """Pairs (what, figure) of all that is known, in a fixed order."""
@@ -372,13 +395,18 @@ class Belt:
     @property
     def sources(self) -> tuple[str, ...]:
         """Every source used, each once."""
-        found = [f"{what}: {figure.source} ({figure.known})" for what, figure in self.figures]
-        found += [f"set point: {p.source} ({p.known})" for p in self.set_points]
+        found = [f"{what}: {figure.told}" for what, figure in self.figures]
+        found += [f"set point: {told(p.source, p.known)}" for p in self.set_points]
         return tuple(dict.fromkeys(found))
 
     def weighed(self, linear_mass: Estimate) -> Belt:
         """Return this belt with its linear mass replaced by one that was weighed or typed."""
         return replace(self, linear_mass=linear_mass, linear_mass_per_width=None)
+
+
+def _figure_words(what: str, figure: Figure | Estimate, factor: float, unit: str) -> str:
+    value, u = figure.value * factor, figure.u * factor
+    return f"{what} {rounded(value, u)} {unit} (u {rounded(u, u)} {unit})"
 
 
 def belt(name: str, *, width_m: float | None = None, construction: str | None = None) -> Belt:

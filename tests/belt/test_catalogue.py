@@ -21,6 +21,7 @@ from beltpitch.belt.catalogue import (
     own_belt,
     profile,
     profiles,
+    told,
 )
 from beltpitch.errors import BeltNotFound, RequestError
 from beltpitch.estimate import Estimate, difference
@@ -293,3 +294,24 @@ def test_width_exponent_scales_from_the_printed_width() -> None:
     assert law.at(0.010).value == pytest.approx(20)
     assert law.at(0.020).value == pytest.approx(20 * 2**1.14)
     assert law.scaling == "(b / 10 mm)^1.14"
+
+
+def test_how_a_figure_is_known_is_said_once() -> None:
+    every = [
+        s for name in ("2GT 9 mm", "HTD 5M 15 mm", "T5 10 mm", "XL 037") for s in belt(name).sources
+    ]
+    assert any("from memory" in source for source in every)
+    assert any(source.endswith("(quoted)") for source in every)
+    assert [s for s in every if s.count("memory") > 1 or s.count("derived here") > 1] == []
+    assert told("p. 8", "maker") == "p. 8 (maker)"
+    assert told("from memory of tables", "from memory") == "from memory of tables"
+
+
+def test_a_belt_prints_as_two_plain_lines() -> None:
+    first, second = str(belt("HTD 5M 15 mm")).split("\n")
+    assert first == "HTD 5M 15 mm, rubber, glass cord"
+    assert second.startswith(
+        "linear mass 58.5 g/m (u 5.6 g/m), EA 228 kN (u 68 kN), EI 4650 N mm^2"
+    )
+    own = Belt("spare", Estimate.single(12.6e-3, 1e-4, name="linear mass", key="roll:spare"))
+    assert str(own) == "spare\nlinear mass 12.60 g/m (u 0.10 g/m)"
