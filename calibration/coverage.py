@@ -176,6 +176,7 @@ def _held(each: int) -> list[Wish]:
         for hold in HOLDS:
             found.append(Wish(f"held {hold:g}", index, kind, octave, hold=hold, clamped=False))
         found.append(Wish("held clamp", index, kind, octave, clamped=True))
+        found.append(Wish("held mixed", index, kind, octave, clamped=False, mixed=True))
     return found
 
 
@@ -373,6 +374,7 @@ def held_table(by_key: Mapping[str, Result]) -> tuple[str, dict[str, Row]]:
     """Return the table of ends that are held at one place."""
     names = {f"held {hold:g}": f"pulleys held at {hold:g}" for hold in HOLDS}
     names["held clamp"] = "named clamps"
+    names["held mixed"] = "named clamp and a pulley"
     groups = {
         words: [r for k, r in by_key.items() if k.partition("/")[0] == table]
         for table, words in names.items()

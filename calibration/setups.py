@@ -9,7 +9,8 @@ What is true is drawn around what the program states, by the law it is stated wi
 - span: the tape's error normal (0.2 mm) or rectangular (1 mm), and on each toothed pulley a last
   contact up to half a pitch off;
 - ends: pulleys anywhere from pinned to clamped, the square of a uniform number (mean 1/3, standard
-  deviation 0.30): a law the program does not know, and both ends alike; named clamps clamped;
+  deviation 0.30): a law the program does not know, and both ends alike; named clamps clamped, both
+  or (a row of its own) one against a pulley;
 - pluck to pluck: normal, its size such that 0.3 % with 4 degrees of freedom is right.
 
 Tension, span and all of the sound come from `calibration.simulator`, which shares no number with
@@ -37,6 +38,7 @@ SHORTEST_PITCHES, SHORTEST_WIDTHS, SHORTEST_M, LONGEST_M = 15, 3.0, 0.06, 3.0
 SNR_DB = (15.0, 35.0)
 GAP_S, TAIL_S = 1.2, 1.2
 TRIES = 2000
+ENDS = ("clamp", "clamp,pulley", "pulley")  # by the number of pulleys among them
 
 # class of belt: (profile, construction, widths in mm)
 CLASSES: dict[str, tuple[tuple[str, str, tuple[float, ...]], ...]] = {
@@ -86,6 +88,8 @@ class Wish:
         How many.
     parks
         Whether the carriage is moved to a second park.
+    mixed
+        Whether one end is a clamp and the other a pulley.
     """
 
     table: str
@@ -97,6 +101,7 @@ class Wish:
     weighed: bool | None = None
     plucks: int | None = None
     parks: bool = False
+    mixed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,13 +152,18 @@ def setup(wish: Wish, seed: int) -> Setup:
         name=known.name,
         construction=known.construction or "",
         linear_mass=_mass_text(rng, slack) if weighed else None,
-        span=_span_text(rng, case.span_m, known, clamped=clamped, fine=weighed),
-        ends="clamp" if clamped else "pulley",
+        span=_span_text(rng, case.span_m, known, toothed=_toothed(wish, clamped), fine=weighed),
+        ends=ENDS[_toothed(wish, clamped)],
         case=case,
         xi=_stated_xi(known, case),
         second=second,
         travel=travel,
     )
+
+
+def _toothed(wish: Wish, clamped: bool) -> int:  # noqa: FBT001
+    """Return how many of the ends are pulleys."""
+    return 1 if wish.mixed else 0 if clamped else 2
 
 
 def _stated_xi(known: Belt, case: simulator.Case) -> float:
@@ -184,7 +194,8 @@ def _string(
         # of a string; a stiff span is longer. It spares the exact one where that cannot be.
         if not shortest / 2 <= math.sqrt(tension / mass) / (2 * target) <= LONGEST_M:
             continue
-        span = simulator.span_for(target, tension, mass, bending, hold)
+        far = 1.0 if wish.mixed else None
+        span = simulator.span_for(target, tension, mass, bending, hold, far)
         if not shortest <= span <= LONGEST_M:
             continue
         sound = simulator.draw_sound(rng, target, span, SNR_DB)
@@ -195,6 +206,7 @@ def _string(
             span_m=span,
             bending_n_m2=bending,
             hold=hold,
+            far_hold=far,
             width_m=known.width_m,
             scatter=SCATTER / math.sqrt(rng.chisquare(SCATTER_DOF) / SCATTER_DOF),
             **sound,
@@ -240,11 +252,11 @@ def _mass_text(rng: np.random.Generator, slack: float) -> str:
 
 
 def _span_text(
-    rng: np.random.Generator, span_m: float, known: Belt, *, clamped: bool, fine: bool
+    rng: np.random.Generator, span_m: float, known: Belt, *, toothed: int, fine: bool
 ) -> str:
     assert known.pitch_m is not None
-    if not clamped:
-        span_m += float(rng.uniform(-0.5, 0.5, 2).sum()) * known.pitch_m
+    if toothed:
+        span_m += float(rng.uniform(-0.5, 0.5, toothed).sum()) * known.pitch_m
     if fine:
         return f"{(span_m + FINE_U_M * rng.standard_normal()) * 1e3:.2f}(20) mm"
     return f"{(span_m + TAPE_LIMIT_M * rng.uniform(-1, 1)) * 1e3:.2f} +/- 1 mm"

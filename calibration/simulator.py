@@ -49,7 +49,8 @@ class Case:
     """One simulated recording, complete: the same case always renders to the same samples.
 
     Belt and span: ``tension_n``, ``linear_mass_kg_m``, ``span_m``, ``bending_n_m2``, ``hold`` (0
-    pinned to 1 clamped: kappa/(1+kappa)), ``width_m``.
+    pinned to 1 clamped: kappa/(1+kappa)), ``far_hold`` (of the other end, None: the same),
+    ``width_m``.
     Ring: ``quality_1`` (Q of mode 1), ``decay_power`` (alpha_n grows as n to this power),
     ``rubber_loss`` (loss factor of bending, adds B n^2 of itself).
     Pluck: ``pluck_at`` (of the span), ``finger_m``, ``glide`` (relative rise of mode 1 at the
@@ -108,6 +109,7 @@ class Case:
     tail_s: float = 1.5
     coherent: bool = False
     first_partial_db: float = 0.0
+    far_hold: float | None = None
 
     @property
     def frequency_hz(self) -> float:
@@ -123,6 +125,7 @@ class Case:
             self.bending_n_m2,
             self.hold,
             count,
+            self.far_hold,
         )
 
     @property
@@ -163,9 +166,17 @@ class Simulated:
 
 
 def span_modes(
-    tension_n: float, mass_kg_m: float, span_m: float, bending_n_m2: float, hold: float, count: int
+    tension_n: float,
+    mass_kg_m: float,
+    span_m: float,
+    bending_n_m2: float,
+    hold: float,
+    count: int,
+    far_hold: float | None = None,
 ) -> Array:
-    """Return exact natural frequencies of a tensioned beam between two equal springs.
+    """Return exact natural frequencies of a tensioned beam between two springs.
+
+    The equations below are those of equal springs; unequal ones are solved by `_unequal`.
 
     With h = L/2, a and b the two wave numbers, b^2 = a^2 + T/EI and s = sqrt(EI/T)/kappa:
     odd modes   a tan(ah) + b tanh(bh) + s (a^2 + b^2) = 0,
@@ -177,6 +188,8 @@ def span_modes(
     ----------
     hold
         kappa/(1 + kappa), 0 pinned to 1 clamped.
+    far_hold
+        That of the other end; None: the same.
 
     Returns
     -------
@@ -186,6 +199,8 @@ def span_modes(
     number = np.arange(1, count + 1, dtype=float)
     if bending_n_m2 == 0:
         return number * math.sqrt(tension_n / mass_kg_m) / (2 * span_m)
+    if far_hold is not None and far_hold != hold:
+        return _unequal(tension_n, mass_kg_m, span_m, bending_n_m2, (hold, far_hold), count)
     stretch = tension_n / bending_n_m2
     half = span_m / 2
     spring = (1 - hold) / hold / math.sqrt(stretch) if hold > 0 else math.inf
@@ -207,23 +222,86 @@ def span_modes(
     return np.asarray(a * b * math.sqrt(bending_n_m2 / mass_kg_m) / (2 * np.pi))
 
 
+def _unequal(
+    tension_n: float,
+    mass_kg_m: float,
+    span_m: float,
+    bending_n_m2: float,
+    holds: tuple[float, float],
+    count: int,
+) -> Array:
+    """Return `span_modes` for two different springs, by bisection of the whole determinant.
+
+    ``y = P sin ax + Q cos ax + R exp(-bx) + S exp(-b(L - x))``; at x = 0 and L rest, and a moment
+    ``(1 - s) sqrt(EI/T) y'' = +/- s y'``. Derived; the tests hold it against finite elements.
+    """
+    number = np.arange(1, count + 1, dtype=float)
+    stretch = tension_n / bending_n_m2
+    (near, far), soft = holds, 1 / math.sqrt(stretch)
+
+    def left(past: Array) -> Array:
+        a = (number * np.pi + past) / span_m
+        b = np.sqrt(a**2 + stretch)
+        sin, cos, e = np.sin(a * span_m), np.cos(a * span_m), np.exp(-b * span_m)
+        zero, one, bend = np.zeros(count), np.ones(count), (1 - far) * soft
+        rows = (
+            (zero, one, one, e),
+            (sin, cos, e, one),
+            (
+                -near * a,
+                -(1 - near) * soft * a**2,
+                (1 - near) * soft * b**2 + near * b,
+                ((1 - near) * soft * b**2 - near * b) * e,
+            ),
+            (
+                far * a * cos - bend * a**2 * sin,
+                -far * a * sin - bend * a**2 * cos,
+                (bend * b**2 - far * b) * e,
+                bend * b**2 + far * b,
+            ),
+        )
+        matrices = np.moveaxis(np.array([np.array(row) for row in rows]), 2, 0)
+        return np.asarray(np.linalg.det(matrices))
+
+    low, high = np.zeros(count), np.full(count, 1.6)  # clamped at both ends: 1.59 at most
+    above = np.sign(left(high))
+    for _ in range(44):
+        past = (low + high) / 2
+        too_low = np.sign(left(past)) != above
+        low, high = np.where(too_low, past, low), np.where(too_low, high, past)
+    a = (number * np.pi + (low + high) / 2) / span_m
+    b = np.sqrt(a**2 + stretch)
+    return np.asarray(a * b * math.sqrt(bending_n_m2 / mass_kg_m) / (2 * np.pi))
+
+
 @lru_cache(maxsize=64)
 def _modes(
-    tension_n: float, mass_kg_m: float, span_m: float, bending_n_m2: float, hold: float, count: int
+    tension_n: float,
+    mass_kg_m: float,
+    span_m: float,
+    bending_n_m2: float,
+    hold: float,
+    count: int,
+    far_hold: float | None,
 ) -> Array:
-    found = span_modes(tension_n, mass_kg_m, span_m, bending_n_m2, hold, count)
+    found = span_modes(tension_n, mass_kg_m, span_m, bending_n_m2, hold, count, far_hold)
     found.flags.writeable = False
     return found
 
 
 def span_for(
-    frequency_hz: float, tension_n: float, mass_kg_m: float, bending_n_m2: float, hold: float
+    frequency_hz: float,
+    tension_n: float,
+    mass_kg_m: float,
+    bending_n_m2: float,
+    hold: float,
+    far_hold: float | None = None,
 ) -> float:
     """Return the span in metres whose mode 1 is `frequency_hz`, to some 0.1 %."""
     span = math.sqrt(tension_n / mass_kg_m) / (2 * frequency_hz)
     for _ in range(10):
         # Frequency falls as L^-1 (string) to L^-2 (bar): this step shrinks the error in between.
-        mode_1 = span_modes(tension_n, mass_kg_m, span, bending_n_m2, hold, 1)[0]
+        mode_1 = span_modes(tension_n, mass_kg_m, span, bending_n_m2, hold, 1, far_hold)[0]
         span *= (mode_1 / frequency_hz) ** 0.75
     return span
 

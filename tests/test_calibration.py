@@ -7,6 +7,7 @@ import json
 import math
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -128,6 +129,22 @@ def test_a_setup_says_what_is_true_with_the_doubts_it_states() -> None:
     assert np.mean(loose) == pytest.approx(1 / 3, abs=0.06)
 
 
+def test_a_clamp_against_a_pulley_is_said_and_sounds_between_the_two() -> None:
+    kind = next(iter(CLASSES))
+    made = setup(Wish("t", 3, kind, 2, hold=0.25, mixed=True), 1)
+    assert made.ends == "clamp,pulley"
+    assert (made.case.hold, made.case.far_hold) == (0.25, 1.0)
+    low, high = (replace(made.case, hold=h, far_hold=h).frequency_hz for h in (0.25, 1.0))
+    assert low < made.case.frequency_hz < high
+    wanted = [wish for wish in coverage.wishes()["held"] if wish.mixed]
+    assert len(wanted) == coverage.HELD
+    text, rows = coverage.held_table(
+        {"held mixed/0": coverage.Result(40.0, 50.0, 90.0, True, False, 1, 40.0, 39.0, 41.0, "")}
+    )
+    assert rows["named clamp and a pulley"].covered == 1
+    assert "| named clamp and a pulley | 1 |" in text
+
+
 def test_a_run_that_was_stopped_goes_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     asked: list[str] = []
 
@@ -198,8 +215,10 @@ def test_mode_1_of_a_stiff_span(xi: float, hold: float, ratio: float) -> None:
     assert found / (xi / 2) == pytest.approx(ratio, abs=1e-6)
 
 
-@pytest.mark.parametrize("hold", [0.0, 0.4, 1.0])
-def test_higher_modes_solve_the_beam_equation(hold: float) -> None:
+@pytest.mark.parametrize(
+    ("hold", "far"), [(0.0, None), (0.4, None), (1.0, None), (0.4, 1.0), (1.0, 0.0), (0.2, 0.6)]
+)
+def test_higher_modes_solve_the_beam_equation(hold: float, far: float | None) -> None:
     """Finite elements (Hermite beam) with springs at the ends."""
     from scipy.linalg import eigh
 
@@ -239,14 +258,16 @@ def test_higher_modes_solve_the_beam_equation(hold: float) -> None:
         part = slice(2 * element, 2 * element + 4)
         stiff[part, part] += bend + pull
         mass[part, part] += inertia
-    held = [0, size - 2, 1, size - 1] if hold == 1 else [0, size - 2]
-    if hold < 1:
-        stiff[1, 1] += hold / (1 - hold) * xi
-        stiff[-1, -1] += hold / (1 - hold) * xi
+    held = [0, size - 2]
+    for turn, end in ((1, hold), (size - 1, hold if far is None else far)):
+        if end == 1:
+            held.append(turn)
+        else:
+            stiff[turn, turn] += end / (1 - end) * xi
     free = [i for i in range(size) if i not in held]
     squared = eigh(stiff[np.ix_(free, free)], mass[np.ix_(free, free)], eigvals_only=True)
     expected = np.sqrt(squared[:5]) / (2 * np.pi)
-    found = simulator.span_modes(tension, 1.0, 1.0, 1.0, hold, 5)
+    found = simulator.span_modes(tension, 1.0, 1.0, 1.0, hold, 5, far)
     assert found == pytest.approx(expected, rel=2e-5)
 
 
