@@ -44,6 +44,10 @@ CLEAR_SCORE = 12.0  # nats: a series that stands by itself
 TONES_OF_A_VOICE = 2
 CLEARER = 2.3
 LOUDER = 3.0
+# So does a tone that is heard clearly so often at one pitch, within what plucks scatter (common
+# practice, no source), over a longer time than a voice holds a pitch, and in so large a share of
+# all that is clear: a speaker comes back to a pitch only by chance.
+HELD_PITCH, HELD_TIMES, HELD_S, HELD_SHARE = 0.003, 5, 1.0, 0.3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -229,5 +233,20 @@ def _voice(evidence: Sequence[Evidence], f: float, begun: float | None) -> bool:
     own = [(e, c) for e in evidence if (c := e.near(f)) is not None]
     clearer = max(c.score for _, c in own) / max(c.score for _, c in strangers)
     louder = max(e.loudness(c) for e, c in own) / max(e.loudness(c) for e, c in strangers)
-    stands_out = louder >= LOUDER and begun is not None and begun > 0
-    return clearer < CLEARER and not stands_out
+    plucked = begun is not None and begun > 0
+    return clearer < CLEARER and not (
+        plucked and (louder >= LOUDER or _held(own, f, len(strangers)))
+    )
+
+
+def _held(own: Near, f: float, strangers: int) -> bool:
+    """Whether a tone is heard at one pitch longer and oftener than a voice holds one."""
+    at_s = [
+        e.pluck.onset_s
+        for e, c in own
+        if c.score >= CLEAR_SCORE
+        and e.pluck.onset_s is not None
+        and abs(math.log(c.frequency_hz / f)) <= HELD_PITCH
+    ]
+    often = len(at_s) >= max(HELD_TIMES, HELD_SHARE * (len(at_s) + strangers))
+    return often and max(at_s) - min(at_s) >= HELD_S

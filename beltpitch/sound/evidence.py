@@ -87,18 +87,32 @@ class Candidate:
 
 
 def nearest(
-    lines: Lines, where: Samples, string_hz: float | Samples, off: float
+    lines: Lines, string_hz: Samples, stiffness: Samples, off: float, count: int
 ) -> NDArray[np.intp]:
-    """Index of the line nearest to each place within reach, -1 for none; any shape of places.
+    """Index of the line at each of the first ``count`` places of series, -1 for none.
 
-    ``string_hz`` is that of the series the places belong to: one, or shaped to go with them.
+    A row for each series, ``string_hz`` and ``stiffness`` as columns. Places lie at least
+    ``string_hz`` apart and reach less than half of that, so that each line is within reach of one
+    place at most; of several lines at one place, the clearest and nearest counts.
     """
-    distance = np.abs(where[..., None] - lines.frequency_hz)
-    sigma = spread(lines.u_hz, where[..., None], np.asarray(string_hz)[..., None], off)
-    inside = distance < REACH * sigma
-    merit = np.where(inside, np.log(lines.gain) - 0.5 * (distance / sigma) ** 2, -np.inf)
-    best = merit.argmax(axis=-1)
-    return np.asarray(np.where(inside.any(axis=-1), best, -1), np.intp)
+    place = numbers(lines.frequency_hz / string_hz, stiffness)
+    where = place * string_hz * np.sqrt(1.0 + stiffness * place**2)
+    sigma = spread(lines.u_hz, where, string_hz, off)
+    distance = np.abs(where - lines.frequency_hz)
+    inside = (distance < REACH * sigma) & (place <= count)
+    merit = np.log(lines.gain) - 0.5 * (distance / sigma) ** 2
+    row, line = np.nonzero(inside)
+    order = np.argsort(-merit[row, line], kind="stable")[::-1]  # the best is written last
+    row, line = row[order], line[order]
+    out = np.full((len(string_hz), count), -1, dtype=np.intp)
+    out[row, place[row, line].astype(np.intp) - 1] = line
+    return out
+
+
+def numbers(ratio: Samples, stiffness: Samples) -> Samples:
+    """Return the whole n, at least 1, whose n sqrt(1 + B n^2) is near a ratio."""
+    n = np.rint(ratio * np.sqrt(2.0 / (1.0 + np.sqrt(1.0 + 4.0 * stiffness * ratio**2))))
+    return np.maximum(n, 1.0)
 
 
 def spread(u_hz: Samples, where: Samples, string_hz: float | Samples, off: float) -> Samples:
@@ -114,7 +128,7 @@ def scored(lines: Lines, string_hz: Samples, stiffness: Samples) -> list[Candida
     n = np.arange(1, count + 1)
     f, b = string_hz[:, None], stiffness[:, None]
     where = n * f * np.sqrt(1.0 + b * n**2)
-    line = np.where(where <= lines.top_hz, nearest(lines, where, f, OFF_SERIES), -1)
+    line = np.where(where <= lines.top_hz, nearest(lines, f, b, OFF_SERIES, count), -1)
     ends = [(c, end) for c, row in enumerate(line) for end in _ends(np.flatnonzero(row >= 0))]
     of = np.array([c for c, _ in ends], dtype=np.intp)
     cut = np.where(n <= np.array([[end] for _, end in ends]), line[of], -1)

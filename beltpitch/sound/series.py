@@ -26,6 +26,7 @@ from beltpitch.sound.evidence import (
     STRANGERS_OVER_HZ,
     Candidate,
     nearest,
+    numbers,
     scored,
 )
 from beltpitch.sound.heard import FrequencyRange
@@ -55,11 +56,13 @@ def candidates_of(
     rough = np.array(_rough(lines, expected, count)).reshape(-1, 2)
     if len(rough) == 0:
         return []
-    refined = np.concatenate([_refined(lines, rough, 0), _refined(lines, rough, HELD)])
-    each = _each_once(lines, refined)
+    each = _each_once(lines, _refined(lines, rough))
+    best = [
+        max(free, held, key=lambda c: c.score)
+        for free, held in zip(each[: len(rough)], each[len(rough) :], strict=True)
+    ]
     done: list[Candidate] = []
-    for free, held in zip(each[: len(rough)], each[len(rough) :], strict=True):
-        candidate = _whole(lines, max(free, held, key=lambda c: c.score))
+    for candidate in _whole(lines, best):
         inside = expected.low_hz <= candidate.frequency_hz <= expected.high_hz
         twin = any(abs(math.log(candidate.string_hz / d.string_hz)) < SAME / 2 for d in done)
         if inside and not twin:
@@ -67,16 +70,22 @@ def candidates_of(
     return sorted(done, key=lambda c: -c.score)
 
 
-def _whole(lines: Lines, candidate: Candidate) -> Candidate:
-    """Return the series of every second partial where no other is heard, or of every third."""
-    step = int(np.gcd.reduce(candidate.numbers)) if len(candidate.numbers) > 1 else 1
-    if step == 1:
-        return candidate
-    return scored(
-        lines,
-        np.array([step * candidate.string_hz]),
-        np.array([step**2 * candidate.stiffness]),
-    )[0]
+def _whole(lines: Lines, candidates: list[Candidate]) -> list[Candidate]:
+    """Put the series of every second partial where no other is heard, or of every third."""
+    step = [int(np.gcd.reduce(c.numbers)) if len(c.numbers) > 1 else 1 for c in candidates]
+    gapped = [k for k, every in enumerate(step) if every > 1]
+    if not gapped:
+        return candidates
+    pairs = np.array(
+        [
+            (step[k] * candidates[k].string_hz, step[k] ** 2 * candidates[k].stiffness)
+            for k in gapped
+        ]
+    )
+    out = list(candidates)
+    for k, whole in zip(gapped, _each_once(lines, pairs), strict=True):
+        out[k] = whole
+    return out
 
 
 def _each_once(lines: Lines, pairs: Samples) -> list[Candidate]:
@@ -87,29 +96,36 @@ def _each_once(lines: Lines, pairs: Samples) -> list[Candidate]:
     return [found[k] for k in again.ravel()]
 
 
-def _refined(lines: Lines, pairs: Samples, held: int) -> Samples:
-    """Fit each (f_s, B), shape (pairs, 2), to the lines it explains.
+def _refined(lines: Lines, pairs: Samples) -> Samples:
+    """Fit each (f_s, B), shape (pairs, 2), to the lines it explains, with B free, then held.
 
-    In the first ``held`` steps B is taken for nought: that of a long span is too small to show in
-    its lowest partials, and one of them that noise or hum has moved would make one up, and so lose
-    all the partials above.
+    In the first steps of the second half, shape (2 pairs, 2), B is taken for nought: that of a long
+    span is too small to show in its lowest partials, and one of them that noise or hum has moved
+    would make one up, and so lose all the partials above.
     """
-    f, b = pairs[:, :1], pairs[:, 1:] * (held == 0)
+    f = np.tile(pairs[:, :1], (2, 1))
+    b = np.concatenate([pairs[:, 1:], np.zeros((len(pairs), 1))])
+    free = (np.arange(len(f)) < len(pairs))[:, None]
     for step, (highest, off) in enumerate(REFINING):
         count = min(highest, max(1, int(lines.top_hz / float(f.min(initial=lines.top_hz)))))
         n = np.arange(1, count + 1)
         where = n * f * np.sqrt(1.0 + b * n**2)
-        line = nearest(lines, where, f, off)
-        f, b = _fitted(lines, np.where(where <= lines.top_hz, line, -1), f, b, stiff=step >= held)
+        line = np.where(where <= lines.top_hz, nearest(lines, f, b, off, count), -1)
+        f, b = _fitted(lines, line, f, b, stiff=free | (step >= HELD))
     return np.concatenate([f, b], axis=1)
 
 
 def _fitted(
-    lines: Lines, line: NDArray[np.intp], f: Samples, b: Samples, *, stiff: bool
+    lines: Lines,
+    line: NDArray[np.intp],
+    f: Samples,
+    b: Samples,
+    *,
+    stiff: NDArray[np.bool_],
 ) -> tuple[Samples, Samples]:
     """Least squares of (f_n / n)^2 = f_s^2 + (f_s^2 B) n^2, with the prior on B.
 
-    A row of ``line`` for each series; f and B as columns.
+    A row of ``line`` for each series; f, B and whether B may be other than nought as columns.
     """
     found = line >= 0
     n = np.arange(1, line.shape[1] + 1)
@@ -173,10 +189,7 @@ def _quick(lines: Lines, pairs: Samples) -> Samples:
     lines; the empty places between are counted, not looked at.
     """
     f, b = pairs[:, :1], pairs[:, 1:]
-    ratio = lines.frequency_hz / f
-    # n sqrt(1 + b n^2) = ratio, solved for n
-    n = np.rint(ratio * np.sqrt(2.0 / (1.0 + np.sqrt(1.0 + 4.0 * b * ratio**2))))
-    n = np.clip(n, 1, MOST_PLACES)
+    n = np.minimum(numbers(lines.frequency_hz / f, b), MOST_PLACES)
     where = n * f * np.sqrt(1.0 + b * n**2)
     sigma = np.minimum(ROUGH_OFF * where, OFF_SPACING / REACH * f)
     off = np.abs(where - lines.frequency_hz) / sigma

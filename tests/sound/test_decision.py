@@ -66,6 +66,16 @@ def test_a_string_is_heard_beside_a_voice_that_is_fainter() -> None:
     assert answers(heard(sound)) == pytest.approx([83.0], rel=2e-3)
 
 
+def test_a_string_plucked_again_is_told_from_a_voice_as_loud() -> None:
+    """No voice comes back to one pitch so often, and holds it so long."""
+    sound = room_noise(int(7.0 * RATE_HZ), 2e-4, 3)
+    for at in (0.6, 1.8, 3.0, 4.2, 5.4):
+        sound = sound + synthesise(pluck_tones(83.0, level=0.2), 7.0, RATE_HZ, onset_s=at)
+    for f, at in ((118.0, 0.2), (97.0, 1.4), (131.0, 2.6), (109.0, 3.8), (140.0, 5.0)):
+        sound = sound + syllable(f, at, 7.0)
+    assert answers(heard(sound)) == pytest.approx(5 * [83.0], rel=1e-3)
+
+
 @pytest.mark.parametrize("ratio", [1.18, 1.37, 1.75])
 def test_two_strands_as_loud_are_named_and_not_answered(ratio: float) -> None:
     sound = plucked(70.0) + plucked(70.0 * ratio, 0.19)
