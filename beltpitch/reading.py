@@ -398,11 +398,9 @@ def from_parks(a: Reading, b: Reading, travel: Estimate) -> Reading:
     (long, short), dof = _one_scatter((a, b))
     found = parked(long, short, travel, a.belt, a.span)
     found = replace(found, strung=_scattered_alike(found.strung, dof))
-    reading = replace(
-        a, source=f"{a.source} + {b.source}", plucks=(*a.plucks, *b.plucks), warnings=()
-    )
     clock = tuple(c for c in a.corrections if c.name == "clock")
-    reading = _with_tension(reading, found.strung)
+    # A tape's span fits one park at most: each pluck stands beside its own park's mean instead.
+    reading = _with_tension(_side_by_side((a, b), found.strung.tension), found.strung)
     reading = replace(reading, corrections=(*reading.corrections, *clock))
     if found.offset is None:
         return reading

@@ -39,6 +39,7 @@ TELLING = 2  # plucks that must agree on it
 SAME_STEADY_HZ = 1.0  # a fan's tone wanders by less within a sitting
 MOST_STEADY = 20
 BY_HAND = "left out by hand"
+ONE_PARK = "one place alone tells no tension here: pluck at the other too"
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +109,17 @@ class Subject:
             )
         return (f"{settle}; then pluck {on}.",)
 
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """What each step reads, in a few words; "" where there is only one."""
+        on = self.strands[0] if self.strands else "strand"
+        return {
+            "one": ("",),
+            "strands": self.strands,
+            "sides": (f"{on}, from one side", f"{on}, from the other"),
+            "parks": ("first place", "second place"),
+        }[self.way]
+
 
 @dataclass(slots=True, eq=False)
 class Slot:
@@ -172,6 +184,7 @@ class Sitting:
         self._rate_error = rate_error
         self.setting = 0
         self.steps: list[Step] = []
+        self.parts: tuple[tuple[int, Reading], ...] = ()
         self.readings: tuple[Reading, ...] = ()
         self.verdicts: tuple[Verdict, ...] = ()
         self.begin_setting()
@@ -265,6 +278,8 @@ class Sitting:
         me = self.subject
         key = f"{self.steps[index].key}/early"
         reading = self._read(found, key)
+        if me.way == "parks":
+            reading = _of_one_park(reading)
         return reading.plucks[-1], judged(reading, me.window)
 
     def _decide_together(self, step: Step) -> None:
@@ -279,11 +294,14 @@ class Sitting:
 
     def judge(self) -> None:
         """Make readings and verdicts of what was heard."""
-        parts = [self._reading(step) for step in self.steps if step.slots]
+        self.parts = tuple(
+            (i, self._reading(i, step)) for i, step in enumerate(self.steps) if step.slots
+        )
+        parts = [reading for _, reading in self.parts]
         self.readings = self._joined(parts) if parts else ()
         self.verdicts = tuple(judged(r, self.subject.window) for r in self.readings)
 
-    def _reading(self, step: Step) -> Reading:
+    def _reading(self, index: int, step: Step) -> Reading:
         plucks = tuple(step.heard)
         why = None
         if not step.used_hz:
@@ -291,7 +309,9 @@ class Sitting:
         told = Heard(plucks, tuple(sorted(step.steady_hz)), why)
         me = self.subject
         reading = self._read(told, step.key)
-        strand = me.strands[0] if me.strands else None
+        if me.way == "parks":
+            reading = _of_one_park(reading)
+        strand = me.strands[index if me.way == "strands" else 0] if me.strands else None
         return replace(reading, strand=strand, echoes=(*reading.echoes, *me.echoes))
 
     def _read(self, heard: Heard, key: str) -> Reading:
@@ -308,14 +328,22 @@ class Sitting:
             if me.way == "parks":
                 assert me.travel is not None
                 return (first, second, from_parks(first, second, me.travel))
-            on = me.strands[0] if me.strands else "strand"
-            names = (f"{on}, from one side", f"{on}, from the other")
-            if me.way == "strands":
-                names = (me.strands[0], me.strands[1])
-            return both_strands(first, second, names)
+            return both_strands(first, second, (me.parts[0], me.parts[1]))
         except CannotTell as error:
             said = dict.fromkeys((*second.warnings, error.message))
             return (first, replace(second, warnings=tuple(said)))
+
+
+def _of_one_park(reading: Reading) -> Reading:
+    """Return a park's reading without a tension: the tape's span fits one of the two at most."""
+    return replace(
+        reading,
+        tension=None,
+        preload=None,
+        corrections=tuple(c for c in reading.corrections if c.name == "clock"),
+        plucks=tuple(replace(p, tension_n=None) for p in reading.plucks),
+        warnings=(ONE_PARK,) if reading.frequency else reading.warnings,
+    )
 
 
 def _unheard(pluck: Pluck, heard: Heard) -> HeardPluck:

@@ -381,6 +381,21 @@ def test_parks_give_a_tension_without_the_span() -> None:
     mass = BELT.linear_mass.value
     speed = 2 * 0.1 / (1 / 60.0 - 1 / 95.0)
     assert joined.tension.value == pytest.approx(mass * speed**2, rel=0.03)
+    # the span of the tape fits neither place for sure: no tension is made of it
+    near, far = measuring.readings[0][:2]
+    assert (near.tension, far.tension) == (None, None)
+    assert [p.tension_n for r in (near, far) for p in r.plucks] == [None] * 4
+    told = [p.tension_n for p in joined.plucks]
+    assert told == pytest.approx([joined.tension.value] * 4, rel=0.01)
+
+
+def test_the_second_strand_alone_is_called_by_its_own_name() -> None:
+    subject = Subject("y", BELT, SPAN, way="strands", strands=("upper", "lower"))
+    measuring = one(subject)
+    list(measuring.move_on())
+    fed(measuring, plucks(95.0, 1))
+    (reading,) = measuring.readings[0]
+    assert reading.strand == "lower"
 
 
 def test_the_person_can_move_on_and_say_that_it_was_turned() -> None:

@@ -252,6 +252,15 @@ def test_two_parks_need_no_span_and_agree_with_the_tape() -> None:
     assert "ends" not in names
 
 
+def test_plucks_of_both_parks_tell_one_tension_whatever_span_the_tape_said() -> None:
+    long, short = (
+        typed(f"{f} Hz", f"{f + 0.2} Hz", span="412 mm", key=f"{f}") for f in (66.0, 108.0)
+    )
+    found = from_parks(long, short, asking.travel("160.0 +/- 0.2 mm"))
+    told = [p.tension_n for p in found.plucks]
+    assert told == pytest.approx([known(found.tension).value] * 4, rel=0.01)
+
+
 def test_the_scatter_of_one_hand_is_pooled_over_the_parks() -> None:
     travel = asking.travel("160.0 +/- 0.2 mm")
     apart = [0.5, -0.4, 0.3, -0.2, -0.2]  # percent, of five plucks
