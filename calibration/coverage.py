@@ -353,12 +353,13 @@ def classes_table(by_key: Mapping[str, Result]) -> tuple[str, dict[str, Row]]:
         ("mass from the catalogue, span +/- 1 mm", lambda r: not r.weighed),
         ("one pluck", lambda r: r.plucks == 1),
         ("three plucks", lambda r: r.plucks > 1),
-        *((f"xi {name}", _in_band(low, high)) for name, low, high in _bands()),
+        *((f"xi {name}", _in_band(low, high)) for name, low, high in bands()),
     )
     return _table("cases", groups), {name: row(group) for name, group in groups.items()}
 
 
-def _bands() -> list[tuple[str, float, float]]:
+def bands() -> list[tuple[str, float, float]]:
+    """Return the bands of xi: name, lowest, highest."""
     named = []
     for low, high in itertools.pairwise(XI_EDGES):
         words = f"{low:g} to {high:g}" if math.isfinite(high) else f"from {low:g}"
@@ -390,7 +391,7 @@ def parks_table(by_key: Mapping[str, Result]) -> tuple[str, dict[str, Row]]:
     """Return the table of two parks, all with weighed belts and five plucks at each park."""
     every = list(by_key.values())
     groups = {"all": every}
-    groups |= _split(every, *((f"xi {n}", _in_band(low, high)) for n, low, high in _bands()))
+    groups |= _split(every, *((f"xi {n}", _in_band(low, high)) for n, low, high in bands()))
     groups = {name: group for name, group in groups.items() if group}
     return _table("two parks", groups), {name: row(group) for name, group in groups.items()}
 
@@ -401,7 +402,7 @@ def width_table(
     """Return the curve of half-width against xi, for weighed belts and a fine span."""
     lines, rows = [WIDTH_HEAD], {}
     known = [r for r in classes.values() if r.weighed and not r.clamped]
-    for name, low, high in _bands():
+    for name, low, high in bands():
         for count, words in ((1, "one"), (3, "three")):
             group = [r for r in known if r.plucks == count and low <= r.xi < high]
             rows[f"{name}, {words}"] = got = row(group)

@@ -24,7 +24,9 @@ SHARED = ("corpus.py", "files.py", "measures.py", "ours.py", "peers.py", "simula
 SCRIPTS = {
     "accuracy.md": ("accuracy.py", "bound.py", "efficiency.py", *SHARED),
     "speed.md": ("speed.py", "book_speed.py", *SHARED),
-    "coverage.md": ("coverage.py", "setups.py", "intervals.py", "measures.py", "simulator.py"),
+    "coverage.md": (
+        *("coverage.py", "setups.py", "intervals.py", "efforts.py", "measures.py", "simulator.py"),
+    ),
 }
 ALSO = {"coverage.md": ("estimate.py",)}  # of the program
 # Of sound/, what knows the live device and nothing else: no table is measured through it.

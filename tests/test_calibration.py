@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from beltpitch import quantity
-from calibration import bound, corpus, coverage, evidence, simulator
+from calibration import bound, corpus, coverage, efforts, evidence, simulator
 from calibration.accuracy import OURS, hear
 from calibration.files import TABLES, Job
 from calibration.measures import Outcome, Share, Truth, judge, summarise
@@ -143,6 +143,24 @@ def test_a_clamp_against_a_pulley_is_said_and_sounds_between_the_two() -> None:
     )
     assert rows["named clamp and a pulley"].covered == 1
     assert "| named clamp and a pulley | 1 |" in text
+
+
+def test_what_three_percent_would_take_is_counted_for_every_effort() -> None:
+    text, rows, count = efforts.table(1, 5)
+    assert count == len(CLASSES) * (len(OCTAVES_HZ) - 1)
+    for effort in efforts.EFFORTS:
+        mine = [row for name, row in rows.items() if name.endswith(f", {effort.words}")]
+        assert sum(row.answered for row in mine) == pytest.approx(count, abs=1)
+        assert sum(row.covered for row in mine) >= 0.8 * count  # 95 % of 20: 15 or less is unheard
+        assert text.count(f"| {effort.words} |") == len(mine)
+    made = next(efforts.setups(1, 5))
+    one, parks = (
+        efforts.measured(made, effort, np.random.default_rng(1)).half
+        for effort in (efforts.EFFORTS[0], efforts.EFFORTS[-1])
+    )
+    assert one is not None
+    assert parks is not None
+    assert parks < one
 
 
 def test_a_run_that_was_stopped_goes_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
