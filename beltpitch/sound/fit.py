@@ -40,6 +40,7 @@ DECAYS_USED = 4.5  # record length in decay times (physics.md, section 4)
 LEAST_USED_S = 0.05
 BLOCK_S = 0.004  # a glide of 5 % at 1 kHz turns by a third of a radian from its middle to its end
 STEPS = 14
+AMPLITUDE_PASSES = 2  # see `_amplitudes`
 TRUSTING = 2  # steps before the residual is believed to be the attack's, not the fit's
 CLOSE_ENOUGH = 0.2  # of a standard uncertainty; half of it is left once the last step is taken
 GLIDE_U = 0.02  # prior: f^2 of a hard pluck begins this much high, or more
@@ -60,6 +61,13 @@ TONE_APART_HZ = 0.7
 TONE_HZ = 0.15  # a fan wanders
 TONE_DECAY = 0.02
 DECAY_LIMITS = (0.05, 400.0)
+SERIES_NEEDS = 2  # partials that place the others
+# A partial left out is sought so near its place, relative; it stands this far above the noise
+# (by chance once in e^16 looks) and above what is left from so many half widths beside it on.
+LEFT_OUT_CROWDED = 40.0  # half widths from line to line; farther apart they do not feel each other
+LEFT_OUT_NEAR = 0.004
+LEFT_OUT_GAIN = 16.0
+LEFT_OUT_BESIDE = (8, 28)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,12 +145,15 @@ def chosen(start: Start, noise: Noise) -> Start:
 def fit(sound: Samples, rate_hz: float, noise: Noise, start: Start) -> Fit | None:
     """Fit damped partials to a sound that begins at once; None if the fit does not settle."""
     blocks = _blocks(sound, rate_hz, start)
-    k = len(start.number)
-    start = _with_tones(start, noise)
-    power = np.maximum(noise.at(start.frequency_hz), 1e-16)
-    state = _settle(blocks, rate_hz, start, power)
+    state = _settled(blocks, rate_hz, noise, start)
     if state is None:
         return None
+    more = _left_out(state, rate_hz, noise, start.number)
+    if more is not None:
+        again = _settled(blocks, rate_hz, noise, more)
+        if again is not None:
+            start, state = more, again
+    k = len(start.number)
     inverse = np.linalg.inv(state.normal)
     covariance: Samples = np.asarray(inverse[:k, :k], np.float64)
     glide_u = float(np.sqrt(inverse[-1, -1]))
@@ -158,6 +169,85 @@ def fit(sound: Samples, rate_hz: float, noise: Noise, start: Start) -> Fit | Non
         explained=1.0 - float((state.residual**2).sum() / (blocks**2).sum()),
         used_s=blocks.size / rate_hz,
     )
+
+
+def _settled(blocks: Samples, rate_hz: float, noise: Noise, start: Start) -> _State | None:
+    """Fit partials and steady tones; the partials come first in the state."""
+    start = _with_tones(start, noise)
+    power: Samples = np.maximum(noise.at(start.frequency_hz), 1e-16)
+    return _settle(blocks, rate_hz, start, power)
+
+
+def _left_out(
+    state: _State,
+    rate_hz: float,
+    noise: Noise,
+    number: Samples,
+) -> Start | None:
+    """Return the partials with those that stand in the residual where the series has a place.
+
+    A faint partial, or one beside a steady tone, has no line of its own in the spectrum, where
+    louder ones stand about it; left in the sound it pulls at its neighbours, if the lines are wide
+    for their distance. It must stand out of the noise and of what is left beside it, which after
+    a hard attack is more than noise.
+    """
+    k = len(number)
+    f, a = state.f[:k], state.a[:k]
+    missing = np.setdiff1d(np.arange(1.0, number.max()), number)
+    apart = (f / number).min() > LEFT_OUT_CROWDED * float(np.median(a)) / (2 * np.pi)
+    if k < SERIES_NEEDS or apart or not len(missing):
+        return None
+    weight = np.abs(state.c[:k]) / f
+    slope, level = np.polyfit(number**2, (f / number) ** 2, 1, w=weight)
+    found = []
+    for n in missing[:MOST_PARTIALS]:
+        place = n * math.sqrt(max(level + slope * n**2, 0.25 * level))
+        decay = float(np.interp(n, number, a))
+        at = _standing(state.residual, rate_hz, noise, place, decay)
+        if at is not None:
+            found.append((n, at[0], decay, at[1]))
+    if not found:
+        return None
+    extra = np.array(found).T
+    order = np.argsort(np.concatenate([number, extra[0]]))
+    return Start(
+        np.concatenate([number, extra[0]])[order],
+        np.concatenate([f, extra[1]])[order],
+        np.concatenate([a, extra[2]])[order],
+        np.concatenate([np.abs(state.c[:k]), extra[3]])[order],
+    )
+
+
+def _standing(
+    residual: Samples, rate_hz: float, noise: Noise, place_hz: float, decay: float
+) -> tuple[float, float] | None:
+    """Return frequency and amplitude of what decays so in the residual near a place, if anything.
+
+    Matched filters side by side, half a width apart; the middle ones may hold the partial.
+    """
+    count, size = residual.shape
+    half = max(decay / (2 * np.pi), 0.5 * rate_hz / residual.size)  # half of a line's width
+    reach = math.ceil(LEFT_OUT_NEAR * place_hz / half) + 2
+    beside = np.arange(*LEFT_OUT_BESIDE)
+    steps = np.concatenate([-reach - beside[::-1], np.arange(-reach, reach + 1), reach + beside])
+    tried = place_hz + half * steps
+    inner, outer = np.arange(size) / rate_hz, np.arange(count) * (size / rate_hz)
+    rate = -decay - 2j * np.pi * tried
+    seen = _real_seen(residual, np.exp(np.outer(inner, rate)))
+    match = (seen * np.exp(np.outer(outer, rate))).sum(axis=0)
+    energy = float(np.exp(-2 * decay * outer).sum() * np.exp(-2 * decay * inner).sum())
+    power = (match.real**2 + match.imag**2) / energy
+    around = float(np.median(power[np.abs(steps) > reach]))
+    best = len(beside) + int(np.argmax(power[np.abs(steps) <= reach]))
+    if power[best] < LEFT_OUT_GAIN * max(float(noise.at(tried[best : best + 1])[0]), around):
+        return None
+    return float(tried[best]), 2.0 * math.sqrt(power[best] / energy)
+
+
+def _real_seen(sound: Samples, fast: Complex) -> Complex:
+    """Return sound times complex columns, as a product of real matrices."""
+    out: Complex = (sound @ np.ascontiguousarray(fast).view(np.float64)).view(np.complex128)
+    return out
 
 
 def _with_tones(start: Start, noise: Noise) -> Start:
@@ -281,10 +371,12 @@ def _look(
     weighted = slow * root
     base = np.concatenate([weighted, middle[:, None] * weighted, bend[:, None] * weighted], axis=1)
     straight, mirrored = _gram(base, fast)
-    c = _amplitudes(_seen(blocks, fast), weighted, root, straight, mirrored)
-    residual = blocks - _real_product(slow * c, fast)
-    seen = _seen(residual, fast)
     k = len(f)
+    gram, c, residual = _amplitude_gram(straight, mirrored, k), np.zeros(k, complex), blocks
+    for _ in range(AMPLITUDE_PASSES):
+        more = _amplitudes(_seen(residual, fast), weighted, root, gram)
+        c, residual = c + more, residual - _real_product(slow * more, fast)
+    seen = _seen(residual, fast)
     made = _combined(f, c, glide, priors.own)
     information = 0.5 * (made.conj().T @ straight @ made + made.T @ mirrored @ made).real
     heard = (base.reshape(count, 3, k).conj() * (seen * root)[:, None]).sum(axis=0)
@@ -310,21 +402,27 @@ def _combined(f: Samples, c: Complex, glide: float, own: Samples) -> Complex:
     return out
 
 
-def _amplitudes(
-    seen: Complex, weighted: Complex, root: Samples, straight: Complex, mirrored: Complex
-) -> Complex:
-    """Least squares amplitudes, all partials together."""
-    k = seen.shape[1]
+def _amplitude_gram(straight: Complex, mirrored: Complex, k: int) -> Samples:
+    """Inner products of the partials' real and imaginary parts, shape (2 partials, 2 partials)."""
     one, two = straight[:k, :k], mirrored[:k, :k]
     both, apart = 0.5 * (one + two), 0.5 * (one - two)
     gram = np.empty((2 * k, 2 * k))
     gram[:k, :k], gram[:k, k:] = both.real, -both.imag
     gram[k:, :k], gram[k:, k:] = apart.imag, apart.real
+    return gram
+
+
+def _amplitudes(seen: Complex, weighted: Complex, root: Samples, gram: Samples) -> Complex:
+    """Least squares amplitudes, all partials together.
+
+    Where lines that overlap are weighted differently this is not yet the solution, as each weight
+    is meant for its own partial alone; what is left of the sound then gives the correction.
+    """
+    k = seen.shape[1]
     scale = np.sqrt(np.diag(gram))
-    gram = _firm(gram / (scale[:, None] * scale))
     right = (weighted.conj() * seen * root).sum(axis=0)
     right = np.concatenate([right.real, right.imag])
-    solution = np.linalg.solve(gram, right / scale) / scale
+    solution = np.linalg.solve(_firm(gram / (scale[:, None] * scale)), right / scale) / scale
     out: Complex = solution[:k] + 1j * solution[k:]
     return out
 

@@ -187,8 +187,8 @@ def _peaks(
     at = np.flatnonzero(top) + 1
     at = at[np.argsort(best[at])[::-1]][: 4 * MOST_PEAKS]
     which = gain[:, at].argmax(axis=0)
-    true = _stands(power, at, which, step)
-    at, which = at[true], which[true]
+    at = _summits(gain, power, at, which, step)
+    which = gain[:, at].argmax(axis=0)
     decay, amplitude = _decays(power, responses, at, which)
     own_decay = np.asarray(WINDOW_DECAYS, np.float64)[which]
     width: Samples = (own_decay + np.maximum(decay, 0.5)) / (2 * np.pi)
@@ -209,16 +209,32 @@ def _peaks(
     )
 
 
-def _stands(
-    power: Samples, at: NDArray[np.intp], which: NDArray[np.intp], step: float
-) -> NDArray[np.bool_]:
-    """Mark peaks of the gain that are peaks of the sound too, not shoulders of a masked line."""
-    out = np.ones(len(at), dtype=np.bool_)
-    for i, (k, w) in enumerate(zip(at, which, strict=True)):
+def _summits(
+    gain: Samples, power: Samples, at: NDArray[np.intp], which: NDArray[np.intp], step: float
+) -> NDArray[np.intp]:
+    """Return where the sound itself peaks beside peaks of the gain, strongest first, none twice.
+
+    A steady tone, or what chance made look like one, dents the gain of a line that stands on it;
+    the peaks beside the dent are its shoulders. Those of a line that is all the tone are left out.
+    """
+    out: list[int] = []
+    for k, w in zip(at, which, strict=True):
+        summit = _uphill(power[w], int(k))
+        place = summit if gain[w, summit] > LEAST_GAIN else int(k)
         reach = int(WINDOW_DECAYS[w] / (2 * np.pi) / step) + 2
-        tallest = power[w, max(0, k - reach) : k + reach + 1].max()
-        out[i] = power[w, k] >= SHOULDER * tallest
-    return out
+        tallest = power[w, max(0, place - reach) : place + reach + 1].max()
+        if power[w, place] >= SHOULDER * tallest and place not in out:
+            out.append(place)
+    return np.array(out, dtype=np.intp)
+
+
+def _uphill(power: Samples, k: int) -> int:
+    """Return the bin of the maximum that is reached by going uphill, not the first or last one."""
+    while k > 1 and power[k - 1] > power[k]:
+        k -= 1
+    while k < len(power) - 2 and power[k + 1] > power[k]:
+        k += 1
+    return k
 
 
 def _own(place_hz: Samples, gain: Samples, width_hz: Samples) -> list[int]:

@@ -78,3 +78,16 @@ def test_two_near_lines_are_both_seen() -> None:
     for f in (80.0, 92.0):
         assert np.abs(peaks.frequency_hz - f).min() < 0.3
     assert math.isclose(peaks.frequency_hz[0], 80.0, abs_tol=0.3)
+
+
+@pytest.mark.parametrize("off", [-0.4, 0.0, 0.5])
+def test_a_line_on_a_faint_steady_tone_is_found_at_its_place(off: float) -> None:
+    """The tone dents the gain there; the peaks beside the dent are not the line."""
+    turn = 2 * np.pi * (159.6 + off) / RATE_HZ
+    before = noise(1.0, 1e-3, 6) + 3e-4 * np.sin(turn * np.arange(round(RATE_HZ)))
+    quiet = from_quiet(before, RATE_HZ)
+    assert np.abs(quiet.line_hz - 159.6 - off).min() < 0.3
+    sound = damped(159.6, 0.05, 0.2) + noise(1.5, 1e-3, 7)
+    peaks = spectrum_of(sound, RATE_HZ, quiet).peaks
+    assert peaks.frequency_hz[0] == pytest.approx(159.6, abs=0.3)
+    assert np.sum(np.abs(peaks.frequency_hz - 159.6) < 4) == 1
