@@ -94,6 +94,12 @@ class Verdict:
         )
 
 
+def worse_known(verdicts: Sequence[Verdict]) -> Verdict | None:
+    """Return the one whose preload is known least well, as a share of it; None without any."""
+    told = [(_relative_half_width(v.reading.preload), v) for v in verdicts if v.reading.preload]
+    return max(told, key=lambda pair: pair[0])[1] if told else None
+
+
 def judged(reading: Reading, window: Window | None = None) -> Verdict:
     """Judge a reading by its preload and say what to do next."""
     if reading.preload is None:

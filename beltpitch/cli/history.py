@@ -28,6 +28,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 MOST_NOTE = 60
+SHOWN_SHARE = 0.005  # of the variance; a line below it would be shown as 0 %
 
 BeltNameOption = Annotated[str | None, typer.Option("--belt", help="Only this belt, by its name.")]
 AllOption = Annotated[
@@ -211,10 +212,10 @@ def _told(entry: Entry, reading: dict[str, Any], unit: str) -> list[tuple[str, s
         for p in reading["plucks"]
         if p["frequency_hz"] is not None
     )
-    budget = ", ".join(
-        f"{b['input']} {force(b['u_n'], unit, '.2g')} ({b['share']:.0%})"
-        for b in reading["preload_budget"]
-    )
+    lines = [b for b in reading["preload_budget"] if b["share"] >= SHOWN_SHARE]
+    budget = [f"{b['input']} {force(b['u_n'], unit, '.2g')} ({b['share']:.0%})" for b in lines]
+    if len(lines) < len(reading["preload_budget"]):
+        budget.append(f"the rest: below {SHOWN_SHARE:.1%} each")
     corrected = ", ".join(f"{c['name']} {c['percent']:+.2f} %" for c in reading["corrections"])
     warm = None if line.temperature_c is None else f"{line.temperature_c:g} degC"
     every = (
@@ -223,7 +224,7 @@ def _told(entry: Entry, reading: dict[str, Any], unit: str) -> list[tuple[str, s
         # where no place was noted the book has the span's own text in its stead
         ("parked at", None if line.park == asked.get("span") else line.park),
         ("plucks", f"{plucks} Hz" if plucks else None),
-        ("doubt", budget),
+        ("doubt", ", ".join(budget)),
         ("corrected", corrected),
         ("source", line.source),
         ("event", line.event),

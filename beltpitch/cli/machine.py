@@ -70,7 +70,8 @@ def new(
         made = _asked(path, name)
     save(made, path)
     _checked(path)
-    sys.stderr.write(f"beltpitch: {path} written: {len(made.belts)} belts\n")
+    count = len(made.belts)
+    sys.stderr.write(f"beltpitch: {path} written: {count} belt{'s' if count != 1 else ''}\n")
 
 
 def _folder(path: Path) -> str:
@@ -310,6 +311,7 @@ def check(file: FileArgument = None, json: o.JsonOption = False) -> int:
 @app.command()
 def show(file: FileArgument = None, json: o.JsonOption = False, unit: o.UnitOption = "N") -> None:
     """Show the belts with the windows they are judged by."""
+    from beltpitch.advice.window import OWN_TARGET
     from beltpitch.cli.show import console, field, heading, print_json
     from beltpitch.keep.machine import USUAL, load
     from beltpitch.verdict import SCHEMA
@@ -329,6 +331,8 @@ def show(file: FileArgument = None, json: o.JsonOption = False, unit: o.UnitOpti
             ends = " and ".join(dict.fromkeys(made.span.ends))
             field(where, "span", f"{made.span.length_m * 1000:.4g} mm, {ends}")
         field(where, "window", _window(made.windows.verdict, unit))
+        if made.entry.target is not None:
+            field(where, "target", f"{made.entry.target}: {made.entry.target_from or OWN_TARGET}")
         for words in made.windows.warnings:
             field(where, "warning", words)
     for pair in machine.pairs.values():
@@ -360,6 +364,7 @@ def _as_json(machine: Machine) -> dict[str, Any]:
                 "span_mm": made.span.length_m * 1000 if made.span else None,
                 "window_n": [window.low_n, window.high_n] if window else None,
                 "target_n": window.target_n if window else None,
+                "target_from": made.entry.target_from,
             }
         )
     pairs = [{"name": p.name, "belts": list(p.belts)} for p in machine.pairs.values()]

@@ -87,6 +87,9 @@ def show_pair(where: Console, belts: Sequence[Sequence[Verdict]], match: Match, 
         where.print()
     for name, verdicts in zip(match.names, belts, strict=True):
         _belt(where, name, verdicts, unit)
+    better = _better(match.names, belts)
+    if better:
+        field(where, "better", better)
     _rests_on(where, belts, match, unit)
     sources(where, every)
     if match.apart is not None:
@@ -119,6 +122,16 @@ def _belt(where: Console, name: str, verdicts: Sequence[Verdict], unit: str) -> 
         words = f"{card.interval(last.reading.strand_difference, unit)} between strands"
         field(where, "difference", words)
     where.print()
+
+
+def _better(names: Sequence[str], belts: Sequence[Sequence[Verdict]]) -> str:
+    """Return the one thing to do next about the belt that is known less well; "" without one."""
+    from beltpitch.verdict import worse_known
+
+    last = {name: verdicts[-1] for name, verdicts in zip(names, belts, strict=True) if verdicts}
+    worst = worse_known([*last.values()])
+    name = next((name for name, verdict in last.items() if verdict is worst), "")
+    return f"{name}: {worst.better}" if worst is not None and worst.better else ""
 
 
 def _rests_on(where: Console, belts: Sequence[Sequence[Verdict]], match: Match, unit: str) -> None:

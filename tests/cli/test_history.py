@@ -279,6 +279,8 @@ def test_show_tells_everything(capsys: Capture) -> None:
     _, out, _ = run(capsys, "history", "show", "1")
     for words in ("41.9 N", "70.20 Hz", "linear mass", "bending", "21 degC", "first", "revision"):
         assert words in out
+    assert "the rest: below 0.5% each" in " ".join(out.split())
+    assert "(0%)" not in out
     entry = run_json(capsys, "history", "show", "1")["entry"]
     assert entry["record"]["reading"]["preload_n"] == pytest.approx(41.9, abs=0.2)
     assert "no entry 9" in run(capsys, "history", "show", "9")[2]

@@ -163,9 +163,20 @@ def test_show_lists_belts_with_their_windows(capsys: Capture) -> None:
     out = run(capsys, "machine", "show")[1]
     assert "30.0 N to 50.0 N" in out
     assert "y: y-left and y-right" in out
+    assert "40 N: the user's own target" in out
     record = run_json(capsys, "machine", "show")["machine"]
     assert record["belts"][0]["window_n"] == pytest.approx([30.0, 50.0])
     assert record["pairs"] == [{"name": "y", "belts": ["y-left", "y-right"]}]
+
+
+def test_show_says_where_a_target_comes_from(capsys: Capture, home: Path) -> None:
+    one = "y; 2GT 9 mm; 412 +/- 1 mm; target=40 N; target_from=study of the ripple"
+    code, _, err = run(capsys, "machine", "new", "--name", "router", "--add-belt", one)
+    assert code == 0, err
+    assert "written: 1 belt\n" in err
+    assert "40 N: study of the ripple" in run(capsys, "machine", "show")[1]
+    record = run_json(capsys, "machine", "show")["machine"]
+    assert record["belts"][0]["target_from"] == "study of the ripple"
 
 
 # --- a name in place of the long options ---------------------------------------------------------

@@ -76,6 +76,18 @@ def test_the_answer_comes_first_then_the_axis_then_the_belts(capsys: Capture) ->
     assert len(set(out.split("\n\n"))) == len(out.split("\n\n"))
 
 
+def test_the_next_thing_to_do_is_about_the_belt_known_less_well(capsys: Capture) -> None:
+    steady, wild = ("70.0", "70.1", "70.2"), ("69.0", "70.5", "72.0")
+    for first, second, worse in ((steady, wild, "y-right"), (wild, steady, "y-left")):
+        heard = [x for f in first for x in ("--first", f"{f} Hz")]
+        heard += [x for f in second for x in ("--second", f"{f} Hz")]
+        _, out, _ = run(capsys, *heard, *BELT, "--name", "y-left", "--name", "y-right")
+        assert out.count("  better  ") == 1
+        words = " ".join(out.split("  better  ")[1].split())
+        assert words.startswith(f"{worse}: weigh a piece of this belt (beltpitch weigh) (±")
+        assert "becomes" in words
+
+
 def test_belts_that_match_are_left_and_nothing_is_turned(capsys: Capture) -> None:
     _, out, _ = run(capsys, *LIKE, *BELT)
     assert "Leave both, and write it down." in out
