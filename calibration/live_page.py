@@ -9,7 +9,7 @@ them, to the first frame of the browser that is drawn after they stand on the pa
 the machine's own. Memory: the server's process as `calibration.memory` reads it, and the
 JavaScript heap of the window after a collection, each once in every minute of sound, which waits
 for that. The window is driven from a process of its own. The belt is plucked twelve times a
-minute, so that the hundred plucks that are remembered are there before the first tenth is over.
+minute, so that the fifty plucks that are remembered are there before the first tenth is over.
 """
 
 from __future__ import annotations

@@ -100,9 +100,10 @@ def minute(
 def listened(hours: float) -> Iterator[tuple[float, float, int]]:
     """Listen; yield after each minute of sound the hours so far, kilobytes, and plucks taken."""
     from beltpitch import asking
-    from beltpitch.cli.live import Lines, level_memory
+    from beltpitch.cli.live import Lines
     from beltpitch.measuring import Measuring
     from beltpitch.sitting import Subject
+    from beltpitch.spent import give_back
 
     belt = asking.belt("2GT 9 mm")
     span = asking.span("286 +/- 0.5 mm", belt, ends="pulley,clamp")
@@ -110,7 +111,7 @@ def listened(hours: float) -> Iterator[tuple[float, float, int]]:
     face = Lines(measuring.names, "N", say=lambda _: None)
     minutes = [minute(number) for number in range(MINUTES)]
     taken = 0
-    level_memory(begin=True)
+    give_back(begin=True)
     for number in range(round(hours * 60)):
         sound = minutes[number % MINUTES]
         for first in range(0, len(sound), BLOCK):
@@ -118,7 +119,7 @@ def listened(hours: float) -> Iterator[tuple[float, float, int]]:
                 face.show(state)
                 if state.taken is not None:
                     taken += state.taken.pluck.used
-                    level_memory()
+                    give_back()
         yield (number + 1) / 60, resident_kb(), taken
 
 

@@ -7,7 +7,6 @@ plucks, the time, a lost input), what was heard is kept and summed up.
 
 from __future__ import annotations
 
-import gc
 import json
 import sys
 from collections.abc import Callable, Iterable, Iterator
@@ -16,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 from beltpitch.errors import BeltpitchError, SourceError
+from beltpitch.spent import give_back
 
 if TYPE_CHECKING:
     from beltpitch.cli.keys import Keys
@@ -80,7 +80,7 @@ class Run:
 
     def follow(self, blocks: Iterable[Block]) -> None:
         """Listen until something ends it."""
-        level_memory(begin=True)
+        give_back(begin=True)
         self.face.show(self.measuring.state)
         try:
             self._listen(blocks)
@@ -124,7 +124,7 @@ class Run:
             self.face.show(state)
             if state.taken is not None:
                 self._answer(state.taken)
-                level_memory()
+                give_back()
 
     def _answer(self, taken: Taken) -> None:
         self._beep("taken" if taken.pluck.used else "refused")
@@ -147,19 +147,6 @@ class Run:
         if self.beeper.lost:
             self.beeper = None
             self.measuring.warn("the sound output does not answer: no more beeps")
-
-
-def level_memory(*, begin: bool = False) -> None:
-    """Give back what a pluck left behind, so that memory stays level however long one listens.
-
-    Python keeps spent objects for later use, thousands of every size, until it looks through all
-    that it holds; beside the modules loaded by now that looks rarely worth while to it, and costs
-    a tenth of a second. Taken out of the count once, at the beginning (`gc.freeze`), they leave a
-    look of a millisecond after each pluck.
-    """
-    gc.collect()
-    if begin:
-        gc.freeze()
 
 
 def figures(taken: Taken, name: str) -> dict[str, Any]:
