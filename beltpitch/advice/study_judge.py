@@ -245,8 +245,9 @@ def _data(measure: Measure, index: int, trials: Sequence[Trial]) -> Data:
 def _check(measure: Measure, data: Data) -> None:
     count = len(data.numbers)
     if count < FEWEST_TRIALS:
+        few = "1 trial is" if count == 1 else f"{count} trials are"
         raise CannotTell(
-            f"{measure.name}: {count} trials are too few to tell; make {FEWEST_TRIALS} at "
+            f"{measure.name}: {few} too few to tell; make {FEWEST_TRIALS} at "
             f"{FEWEST_LEVELS} tensions at least, twelve are better"
         )
     low, high = float(data.tension_n.min()), float(data.tension_n.max())
@@ -352,7 +353,7 @@ def _judge(
     grid = np.linspace(*span, GRID)
     draws, middle = _drawn(method, parabola, curve, grid)
     costs = _costs(draws, measure)
-    best = _surest(grid, costs)
+    best = _surest(grid, _named_by(method, measure, curve, grid, costs))
     if method == "quadratic" and measure.target is None:
         word, interval = _by_fieller(parabola, grid)
         vertex = parabola.vertex_n
@@ -372,6 +373,16 @@ def _judge(
         near = abs(best - edge) <= SNAP * (span[1] - span[0])
         return word, edge if near else best, None
     return word, best, interval if word == "optimum" else None
+
+
+def _named_by(
+    method: Method, measure: Measure, curve: Process | None, grid: Floats, costs: Floats
+) -> Floats:
+    """Return the drawn curves that name a tension; a wanted value need not lie in a valley."""
+    if method == "quadratic" or measure.target is not None:
+        return costs
+    assert curve is not None
+    return curve.both_at(grid)
 
 
 def _one_if_none(p: float | None) -> float:

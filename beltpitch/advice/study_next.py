@@ -214,7 +214,7 @@ def _telling(finding: Finding) -> Next | None:
     curve = finding.process
     assert curve is not None
     grid = finding.grid()[::STEP]
-    now, after = chances(curve.draws_at(grid), curve.scatter)
+    now, after = chances(curve.both_at(grid), curve.scatter)
     at = int(np.argmax(after))
     tried = np.clip(finding.data.tension_n, *finding.range_n)
     best = float(curve.value(tried).min())

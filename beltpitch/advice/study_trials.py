@@ -89,6 +89,8 @@ class Trial:
         Whether the user set it aside.
     note
         Anything else.
+    planned
+        False if its tension was chosen by what earlier trials showed.
     """
 
     number: int
@@ -96,6 +98,7 @@ class Trial:
     results: tuple[float | None, ...]
     left_out: bool = False
     note: str = ""
+    planned: bool = True
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.tensions) <= BELTS:

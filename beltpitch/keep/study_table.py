@@ -5,7 +5,9 @@ One line a trial. Columns by name, in any order: ``trial``, ``aim [N]`` (what wa
 in the book, ``41+42`` for two belts), ``leave out`` (``yes``), ``note``; every other column is a
 result, ``size error [um]``, smaller being better unless its head says ``target 0`` or ``larger is
 better``. A line without tension and results was not made yet; ``-`` says that a result could not be
-measured. Lines that begin with ``#`` come first and say whose study it is and its range.
+measured. A line without an aim, where others have one, was not planned: its tension was chosen by
+what earlier ones showed. Lines that begin with ``#`` come first and say whose study it is and its
+range.
 
 Conventions: typed tensions as everywhere, "26 +/- 0.5 N"; results are numbers in the unit of their
 column.
@@ -18,7 +20,7 @@ import io
 import math
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from beltpitch import quantity as q
@@ -247,6 +249,7 @@ class _Columns:
     """Where in a row each thing stands."""
 
     trial: int
+    aim: int | None
     tensions: tuple[int, ...]
     reading: int | None
     leave_out: int | None
@@ -277,6 +280,7 @@ def _columns(sheet: Sheet) -> _Columns:
         raise RequestError(f"{sheet.path} has {len(tensions)} columns of tension; a study has two")
     return _Columns(
         where["trial"],
+        where.get("aim"),
         tuple(tensions),
         where.get("reading"),
         where.get("leave out"),
@@ -303,6 +307,7 @@ def trials_from(sheet: Sheet, name: str, readings: Readings) -> Trials:
         If a cell cannot be read or is missing.
     """
     columns = _columns(sheet)
+    aimed = columns.aim is not None and any(row[columns.aim] for row in sheet.rows)
     trials, seen = [], set()
     for line, row in zip(sheet.lines or range(2, len(sheet.rows) + 2), sheet.rows, strict=True):
         place = f"{sheet.path}, line {line}"
@@ -312,7 +317,8 @@ def trials_from(sheet: Sheet, name: str, readings: Readings) -> Trials:
         seen.add(number)
         trial = _trial(columns, row, number, place, readings)
         if trial is not None:
-            trials.append(trial)
+            later = aimed and columns.aim is not None and not row[columns.aim]
+            trials.append(replace(trial, planned=not later))
     if not trials:
         raise RequestError(f"{sheet.path} has no trial filled in yet")
     measures = tuple(m for _, m in columns.measures)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -190,6 +191,7 @@ def test_an_edge_that_is_only_the_last_one_tried_sends_further() -> None:
         (np.repeat([20.0, 40.0], 3), np.arange(6.0), "all trials lie at 2 tensions"),
         (np.linspace(20, 60, 6), np.full(6, 12.0), "every result is 12 um, so it tells nothing"),
         (np.array([20.0, 40, 60]), np.arange(3.0), "3 trials are too few"),
+        (np.array([20.0]), np.arange(1.0), "1 trial is too few"),
     ],
 )
 def test_what_cannot_tell_is_one_line(
@@ -306,6 +308,20 @@ def test_two_belts_of_a_gantry_count_by_their_mean_and_their_mismatch_is_told() 
     assert any("match the pair first" in words for words in made.notes)
 
 
+def test_trials_chosen_by_earlier_ones_are_said_to_narrow_the_interval() -> None:
+    made = trials(12 + 0.05 * (LEVELS - 38) ** 2 + PAIRED)
+    assert study(made, WINDOW).notes == ()
+    *first, last = made.trials
+    later = Trials("y", made.measures, (*first, replace(last, planned=False)))
+    (words,) = study(later, WINDOW).notes
+    assert words.startswith("trial 12: chosen by what the earlier ones showed")
+    assert "too sure of itself" in words
+    record = as_json(study(later, WINDOW))
+    assert [t["planned"] for t in record["trials"]] == [True] * 11 + [False]
+    aside = Trials("y", made.measures, (*first, replace(last, planned=False, left_out=True)))
+    assert study(aside, WINDOW).notes == ("left out by you: trial 12",)
+
+
 # ---------------------------------------------------------------- next, why, plan, JSON
 
 
@@ -320,7 +336,7 @@ def test_the_next_trial_narrows_the_interval_and_says_by_how_much() -> None:
 
 
 def test_after_a_knee_the_next_trial_is_where_improvement_is_expected() -> None:
-    knee = np.where(LEVELS < 34, 34 - LEVELS, 0.15 * (LEVELS - 34)) + 0.3 * NOISE
+    knee = np.where(LEVELS < 34, 34 - LEVELS, 0.15 * (LEVELS - 34)) + NOISE
     one = answer(knee).answers[0]
     assert one.next.expected_improvement is not None
     assert one.next.expected_improvement > 0

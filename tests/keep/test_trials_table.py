@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from beltpitch.advice.study_plan import planned
-from beltpitch.advice.study_trials import Field, Measure
+from beltpitch.advice.study_trials import Field, Measure, Trials
 from beltpitch.errors import BeltpitchError, RequestError
 from beltpitch.estimate import Estimate
 from beltpitch.keep.study_table import (
@@ -38,7 +38,7 @@ def no_book(number: int) -> Estimate:
     return Estimate.single(60.3, 1.2, name="linear mass", key="roll:x")
 
 
-def read(tmp_path: Path, text: str) -> object:
+def read(tmp_path: Path, text: str) -> Trials:
     path = tmp_path / "trials.csv"
     path.write_text(text, encoding="utf-8")
     return trials_from(sheet_from(path), "y", no_book)
@@ -60,6 +60,13 @@ def test_a_filled_table_is_read(tmp_path: Path) -> None:
     assert third.tension.parts[0].key == "roll:x"
     assert made.measures == (Measure("size error", "um"), STEPS)
     assert [t.number for t in made.of(0)] == [1, 3]
+
+
+def test_a_line_without_an_aim_was_not_planned_where_others_have_one(tmp_path: Path) -> None:
+    made = read(tmp_path, GOOD + "5,,44.1 +/- 0.4 N,,9.5,0,,\n")
+    assert [t.planned for t in made.trials] == [True, True, True, False]
+    bare = "trial,aim [N],tension [N],steps\n1,,20,4\n2,,30,2\n"
+    assert [t.planned for t in read(tmp_path, bare).trials] == [True, True]
 
 
 def test_a_typed_tension_without_a_doubt_takes_one_that_all_share(tmp_path: Path) -> None:
