@@ -2,28 +2,20 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from beltpitch.sound.block import Block
-from beltpitch.sound.heard import FrequencyRange, Heard
-from beltpitch.sound.pitch import hear
-from beltpitch.sound.pluck import Listener
 from beltpitch.sound.synth import Tone, pluck_tones, room_noise, series_hz, synthesise
+from tests.sound.hearing import answers, heard_at
 
 Samples = NDArray[np.float64]
 RATE_HZ = 16_000.0
 
 
-def heard(samples: Samples, expected: FrequencyRange | None = None) -> Heard:
-    listener = Listener(RATE_HZ)
-    plucks = listener.feed(Block(samples, RATE_HZ)) + listener.finish()
-    return hear(plucks, expected or FrequencyRange())
-
-
-def answers(found: Heard) -> list[float]:
-    return [h.pitch.frequency_hz for h in found.plucks if h.used and h.pitch is not None]
+heard = partial(heard_at, RATE_HZ)
 
 
 def plucked(f: float, level: float = 0.2, *, onset_s: float = 1.0) -> Samples:

@@ -2,28 +2,24 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from beltpitch.sound.block import Block
-from beltpitch.sound.heard import FrequencyRange, Heard
+from beltpitch.sound.heard import FrequencyRange
 from beltpitch.sound.pitch import hear, pitch_of
 from beltpitch.sound.pluck import Listener
 from beltpitch.sound.synth import Tone, pluck_recording, room_noise, series_hz, synthesise
+from tests.sound.hearing import answers, heard_at
 
 Samples = NDArray[np.float64]
 RATE_HZ = 44_100.0
 
 
-def heard(samples: Samples, expected: FrequencyRange | None = None) -> Heard:
-    listener = Listener(RATE_HZ)
-    plucks = listener.feed(Block(samples, RATE_HZ)) + listener.finish()
-    return hear(plucks, expected or FrequencyRange())
-
-
-def answers(found: Heard) -> list[float]:
-    return [h.pitch.frequency_hz for h in found.plucks if h.used and h.pitch is not None]
+heard = partial(heard_at, RATE_HZ)
 
 
 def highpassed(samples: Samples, corner_hz: float) -> Samples:
