@@ -13,6 +13,7 @@ Source of the defaults: project decision; the linear mass is a weighed one of a 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -265,6 +266,32 @@ def travels(text: str) -> tuple[Estimate, ...]:
     if len({each.value for each in found}) < len(found):
         raise RequestError(f"--travel {text!r}: every park needs a travel of its own")
     return found
+
+
+def odd_teeth(travels: Sequence[Estimate], belt: Belt) -> tuple[str, ...]:
+    """Return what to say where a carriage was not moved by whole teeth, a sentence a travel.
+
+    On a toothed pulley the last contact drops out of two parks only if the same place of a tooth
+    touches at both. A move by d beyond whole teeth of pitch p shifts it by d, or by d - p once in
+    p/d: on average not at all, with a standard uncertainty of sqrt(d (p - d)) (derived here). Where
+    that is less than the travel's own it says nothing.
+    """
+    pitch = belt.pitch_m
+    if pitch is None:
+        return ()
+    said = []
+    for travel in travels:
+        teeth = travel.value / pitch
+        odd = (teeth % 1) * pitch
+        u = math.sqrt(odd * (pitch - odd))
+        if odd > travel.u and pitch - odd > travel.u and u > travel.u:
+            near = (math.floor(teeth) * pitch * 1e3, math.ceil(teeth) * pitch * 1e3)
+            said.append(
+                f"a travel of {travel.value * 1e3:.4g} mm is {teeth:.1f} teeth: on toothed pulleys "
+                f"the last tooth then touches elsewhere, u {2 * u / travel.value:.1%} of the "
+                f"tension that is not in this interval; move by {near[0]:.4g} or {near[1]:.4g} mm"
+            )
+    return tuple(said)
 
 
 def clock(text: str, *, option: str = "--clock") -> tuple[Estimate, str]:

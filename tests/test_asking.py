@@ -123,3 +123,25 @@ def test_a_rate_error_is_a_share_with_its_doubt() -> None:
 def test_impossible_rate_errors_are_refused(text: str) -> None:
     with pytest.raises(RequestError, match="--clock"):
         asking.clock(text)
+
+
+def test_a_travel_that_is_no_whole_number_of_teeth_is_named() -> None:
+    made = asking.belt("2GT 9 mm")
+    assert asking.odd_teeth(asking.travels("160.0 +/- 0.2 mm"), made) == ()
+    assert asking.odd_teeth(asking.travels("160.1 +/- 0.2 mm"), made) == ()
+    (said,) = asking.odd_teeth(asking.travels("160.0 +/- 0.2 mm, 251.0 +/- 0.2 mm"), made)
+    assert "251 mm is 125.5 teeth" in said
+    assert "u 0.8%" in said  # 2 sqrt(1 mm x 1 mm)/251 mm
+    assert "move by 250 or 252 mm" in said
+    loose = asking.belt(linear_mass="12.6 g/m", width="9 mm")  # of unknown teeth
+    assert asking.odd_teeth(asking.travels("161 mm"), loose) == ()
+
+
+def test_the_doubt_of_odd_teeth_is_that_of_a_tooth_anywhere() -> None:
+    pitch, odd = 2.0, 0.5  # mm
+    places = [(i + 0.5) / 1000 * pitch for i in range(1000)]
+    shifts = [(place + odd) % pitch - place for place in places]
+    assert sum(shifts) / 1000 == pytest.approx(0.0, abs=1e-9)
+    scatter = math.sqrt(sum(x * x for x in shifts) / 1000)
+    (said,) = asking.odd_teeth(asking.travels("100.5 +/- 0.1 mm"), asking.belt("2GT 9 mm"))
+    assert f"u {2 * scatter / 100.5:.1%} of the" in said

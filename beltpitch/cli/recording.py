@@ -313,7 +313,10 @@ def _joined(
     from beltpitch.reading import both_strands, from_travels
 
     if way == "parks":
-        return [*readings, from_travels(readings, asking.travels(travel or ""))]
+        travels = asking.travels(travel or "")
+        found = from_travels(readings, travels)
+        said = asking.odd_teeth(travels, found.belt) if found.belt else ()
+        return [*readings, replace(found, warnings=(*found.warnings, *said))]
     if way == "strands":
         assert strand is not None
         return list(both_strands(readings[0], readings[1], (strand[0], strand[1])))
