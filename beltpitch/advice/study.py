@@ -19,7 +19,7 @@ from beltpitch.advice.study_judge import Finding, learn
 from beltpitch.advice.study_next import Next, next_trial
 from beltpitch.advice.study_process import GRID
 from beltpitch.advice.study_quadratic import COVERAGE
-from beltpitch.advice.study_trials import UNEQUAL, Field, Trials
+from beltpitch.advice.study_trials import UNEQUAL, Field, Trial, Trials
 from beltpitch.advice.study_why import Expectation, compared, expectation, expected_words
 from beltpitch.advice.study_words import doubts, method_words, sentence
 from beltpitch.errors import CannotTell
@@ -267,18 +267,7 @@ def as_json(made: Study) -> dict[str, Any]:
         "window_n": [field.low_n, field.high_n],
         "low_rule": field.low_rule or None,
         "high_rule": field.high_rule or None,
-        "trials": [
-            {
-                "trial": t.number,
-                "tension_n": t.tension.value,
-                "tension_u_n": t.tension.u,
-                "tensions_n": [one.value for one in t.tensions],
-                "results": list(t.results),
-                "left_out": t.left_out,
-                "planned": t.planned,
-            }
-            for t in made.trials.trials
-        ],
+        "trials": [trial_json(t) for t in made.trials.trials],
         "measures": [_answer_json(a) for a in made.answers],
         "refused": [{"measure": name, "why": why} for name, why in made.refused],
         "agreement": made.agreement or None,
@@ -288,6 +277,19 @@ def as_json(made: Study) -> dict[str, Any]:
         "expected": None if made.expected is None else _expected_json(made.expected),
         "expected_words": list(made.expected_words),
         "warnings": list(made.notes),
+    }
+
+
+def trial_json(trial: Trial) -> dict[str, Any]:
+    """Return one trial as the JSON contract has it."""
+    return {
+        "trial": trial.number,
+        "tension_n": trial.tension.value,
+        "tension_u_n": trial.tension.u,
+        "tensions_n": [one.value for one in trial.tensions],
+        "results": list(trial.results),
+        "left_out": trial.left_out,
+        "planned": trial.planned,
     }
 
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from beltpitch.advice.study import Answer, Study
-    from beltpitch.advice.study_trials import Field
+    from beltpitch.advice.study_trials import Field, Trials
     from beltpitch.keep.studies import Subject
     from beltpitch.keep.study_table import Sheet
 
@@ -163,12 +163,9 @@ def plan(
     if subject.machine is not None and name_table(subject.machine, belts, path):
         sys.stderr.write(f"beltpitch: {path.name} is now the study of {subject.name}\n")
     if json:
-        from beltpitch.cli.show import print_json
-        from beltpitch.verdict import SCHEMA
-
         tensions = [{"trial": p.order, "tension_n": p.tension_n} for p in every]
         record = {"name": subject.name, "table": str(path), "seed": number, "plan": tensions}
-        print_json({"schema": SCHEMA, "study": {**record, **_field_json(field)}})
+        _print({**record, **_field_json(field)})
     else:
         _draw_plan(subject, field, sheet, unit)
 
@@ -260,6 +257,7 @@ def record(
     table: TableOption = None,
     machine: k.MachineOption = None,
     book: k.BookOption = None,
+    json: o.JsonOption = False,
 ) -> None:
     """Write down one trial. Its tension, from the book or typed, and its results."""
     from beltpitch.keep.study_table import filled_in, sheet_from, write
@@ -284,9 +282,16 @@ def record(
     if not values:
         raise RequestError('nothing to record: give --reading 41 --result "size error=23"')
     changed = filled_in(sheet, trial, values)
-    count = _checked(subject, changed, book, trial)
+    made = _checked(subject, changed, book, trial)
     write(changed)
-    sys.stderr.write(f"beltpitch: trial {trial} written into {path}, {count} are made\n")
+    count = len(made.trials)
+    made_words = "1 is made" if count == 1 else f"{count} are made"
+    sys.stderr.write(f"beltpitch: trial {trial} written into {path}, {made_words}\n")
+    if json:
+        from beltpitch.advice.study import trial_json
+
+        written = next(one for one in made.trials if one.number == trial)
+        _print({"name": subject.name, "table": str(path), "recorded": trial_json(written)})
 
 
 def _results(texts: list[str]) -> dict[str, str]:
@@ -299,7 +304,7 @@ def _results(texts: list[str]) -> dict[str, str]:
     return found
 
 
-def _checked(subject: Subject, sheet: Sheet, book: Path | None, trial: int) -> int:
+def _checked(subject: Subject, sheet: Sheet, book: Path | None, trial: int) -> Trials:
     """Read the table as it would be; a mistake is told before anything is written."""
     from beltpitch.keep.history import History
     from beltpitch.keep.studies import readings_of
@@ -310,7 +315,7 @@ def _checked(subject: Subject, sheet: Sheet, book: Path | None, trial: int) -> i
         made = trials_from(sheet, subject.name, readings)
     if trial not in [one.number for one in made.trials]:
         raise RequestError(f"trial {trial} needs a tension and its results together")
-    return len(made.trials)
+    return made
 
 
 # --- learn --------------------------------------------------------------------------------------
@@ -340,17 +345,22 @@ def learn(
     if picture is not None:
         _pictures(made, picture, unit)
     if json:
-        _print(made)
+        _print_all(made)
     else:
         _draw(made, unit)
 
 
-def _print(made: Study) -> None:
-    from beltpitch.advice.study import as_json
+def _print(record: dict[str, Any]) -> None:
     from beltpitch.cli.show import print_json
     from beltpitch.verdict import SCHEMA
 
-    print_json({"schema": SCHEMA, "study": as_json(made)})
+    print_json({"schema": SCHEMA, "study": record})
+
+
+def _print_all(made: Study) -> None:
+    from beltpitch.advice.study import as_json
+
+    _print(as_json(made))
 
 
 def _pictures(made: Study, path: Path, unit: str) -> None:
@@ -429,7 +439,7 @@ def next_(
     o.checked_unit(unit)
     made, _, _ = _made(name, table, (low, high), machine, belt, book)
     if json:
-        _print(made)
+        _print_all(made)
         return
     where = console()
     for answer in made.answers:
@@ -460,7 +470,7 @@ def why(
             "acceleration and friction into the machine file, and axis = NAME at the belt"
         )
     if json:
-        _print(made)
+        _print_all(made)
         return
     where = console()
     heading(where, f"{made.trials.name} · what the mechanics expect")
@@ -490,6 +500,7 @@ def choose(
     high: HighOption = None,
     machine: k.MachineOption = None,
     book: k.BookOption = None,
+    json: o.JsonOption = False,
 ) -> None:
     """Make the tension found the target. The machine file names the study as its source."""
     import datetime as dt
@@ -507,6 +518,9 @@ def choose(
         f"beltpitch: target {chosen:.1f} N written for {subject.name}, with {path.name} as its "
         "source\n"
     )
+    if json:
+        target = {"target_n": chosen, "source": source, "belts": names}
+        _print({"name": subject.name, "table": str(path), "target": target})
 
 
 def _chosen(made: Study, tension: str | None, by: str | None) -> float:

@@ -198,6 +198,21 @@ def test_a_trial_is_recorded_from_the_book_and_typed(shop: Path, capsys: Capture
     assert (shop / "trials-y-left.csv").read_bytes() == before
 
 
+def test_what_was_recorded_and_chosen_is_told_as_json(shop: Path, capsys: Capture) -> None:
+    plan(capsys)
+    given = ["--trial", "1", "--tension", "81 N", "--result", "size error=12.5"]
+    made = record(capsys, "record", "y-left", *given, "--result", "lost motion=-")
+    assert made["table"].endswith("trials-y-left.csv")
+    assert made["recorded"]["tension_n"] == pytest.approx(81)
+    assert made["recorded"]["results"] == [12.5, None]
+    assert made["recorded"]["planned"]
+    fill(shop, "y-left")
+    target = record(capsys, "choose", "y-left", "--tension", "85 N")["target"]
+    assert target["target_n"] == pytest.approx(85)
+    assert target["belts"] == ["y-left"]
+    assert target["source"] in (shop / "beltpitch.toml").read_text(encoding="utf-8")
+
+
 def test_readings_share_the_error_of_their_roll_and_tape(shop: Path, capsys: Capture) -> None:
     plan(capsys)
     shifts = (0.0, 0.4)

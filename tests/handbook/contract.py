@@ -124,6 +124,9 @@ COMMANDS = (
     'study learn y-left --low "20 N" --high "44 N"',
     'study next y-left --low "20 N" --high "44 N"',
     'study why y-left --low "20 N" --high "44 N"',
+    'study record y-left --trial 13 --tension "33 N" --result "size error=31"'
+    ' --result "noise=65" --result "steps lost=0"',
+    'study choose y-left --tension "33 N" --low "20 N" --high "44 N"',
 )
 
 
