@@ -370,9 +370,10 @@ def export(
     every: AllOption = False,
     machine: k.MachineOption = None,
     book: k.BookOption = None,
+    json: o.JsonOption = False,
 ) -> None:
     """Write readings to a CSV file, or whole to JSON."""
-    import json
+    from json import dumps
 
     from beltpitch.keep.exchange import csv_of, json_of
     from beltpitch.verdict import SCHEMA
@@ -391,9 +392,18 @@ def export(
         else:
             entries = [json_of(entry) for entry in kept.entries(which, most=None)]
             record = {"schema": SCHEMA, "history": {"entries": entries}}
-            text, count = json.dumps(record, indent=2, allow_nan=False), len(entries)
+            text, count = dumps(record, indent=2, allow_nan=False), len(entries)
     _write(file, text)
     sys.stderr.write(f"beltpitch: {count} entries written to {file}\n")
+    if json:
+        _print("written", {"file": str(file), "count": count})
+
+
+def _print(name: str, record: dict[str, Any]) -> None:
+    from beltpitch.cli.show import print_json
+    from beltpitch.verdict import SCHEMA
+
+    print_json({"schema": SCHEMA, "history": {name: record}})
 
 
 def _write(file: Path, text: str) -> None:
@@ -409,6 +419,7 @@ def import_(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A CSV file as export writes it.")],
     machine: k.MachineOption = None,
     book: k.BookOption = None,
+    json: o.JsonOption = False,
 ) -> None:
     """Take readings from a CSV file. Those that are in the book already are passed over."""
     from beltpitch.keep.exchange import keep_all, sittings_from
@@ -419,6 +430,8 @@ def import_(
     with History(path) as kept:
         new, there = keep_all(kept, sittings)
     sys.stderr.write(f"beltpitch: {new} kept in {path}, {there} were there already\n")
+    if json:
+        _print("imported", {"book": str(path), "kept": new, "there_already": there})
 
 
 @app.command()
@@ -427,8 +440,11 @@ def delete(
     yes: Annotated[bool, typer.Option("--yes", help="Yes, for good.")] = False,
     machine: k.MachineOption = None,
     book: k.BookOption = None,
+    json: o.JsonOption = False,
 ) -> None:
     """Delete one reading with its revisions and its sound, for good."""
+    from beltpitch.keep.history import utc_text
+
     with _open(book, k.machine_for(machine)) as kept:
         line = kept.entry(number).line
         what = f"{line.id} ({line.belt}, {_local(line.taken)})"
@@ -436,6 +452,8 @@ def delete(
             raise RequestError(f"nothing deleted: to delete {what} for good, add --yes")
         kept.delete(number)
     sys.stderr.write(f"beltpitch: deleted {what}\n")
+    if json:
+        _print("deleted", {"id": line.id, "belt": line.belt, "taken": utc_text(line.taken)})
 
 
 @app.command()

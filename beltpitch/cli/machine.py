@@ -56,6 +56,7 @@ def new(
     frame: Annotated[str | None, typer.Option("--frame", help="aluminium or steel.")] = None,
     belts: BeltsOption = None,
     pairs: PairsOption = None,
+    json: o.JsonOption = False,
 ) -> None:
     """Make a machine file. Without --add-belt it asks, with the usual answers in brackets."""
     from beltpitch.keep.edit import save
@@ -72,6 +73,16 @@ def new(
     _checked(path)
     count = len(made.belts)
     sys.stderr.write(f"beltpitch: {path} written: {count} belt{'s' if count != 1 else ''}\n")
+    if json:
+        _print_written(path)
+
+
+def _print_written(path: Path) -> None:
+    from beltpitch.cli.show import print_json
+    from beltpitch.keep.machine import load
+    from beltpitch.verdict import SCHEMA
+
+    print_json({"schema": SCHEMA, "machine": {"file": str(path), **_as_json(load(path))}})
 
 
 def _folder(path: Path) -> str:
@@ -270,6 +281,7 @@ def add(
     belts: BeltsOption = None,
     pairs: PairsOption = None,
     machine: k.MachineOption = None,
+    json: o.JsonOption = False,
 ) -> None:
     """Add belts or pairs. Comments and order of the file stay."""
     from beltpitch.keep.edit import add_belt, add_pair
@@ -285,6 +297,8 @@ def add(
     for text in pairs or []:
         add_pair(path, _pair_entry(text))
     sys.stderr.write(f"beltpitch: {path} written\n")
+    if json:
+        _print_written(path)
 
 
 @app.command()

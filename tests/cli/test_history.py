@@ -336,6 +336,19 @@ def test_export_and_import(capsys: Capture, home: Path) -> None:
     assert "cannot be written" in run(capsys, "history", "export", "no/all.csv")[2]
 
 
+def test_export_import_and_delete_say_what_was_done_as_json(capsys: Capture, home: Path) -> None:
+    fill(capsys)
+    assert run_json(capsys, "history", "export", "all.csv") == {
+        "written": {"file": "all.csv", "count": 3}
+    }
+    done = run_json(capsys, "history", "import", "all.csv", "--book", "other.sqlite")["imported"]
+    assert (done["kept"], done["there_already"]) == (3, 0)
+    assert Path(done["book"]).name == "other.sqlite"
+    gone = run_json(capsys, "history", "delete", "2", "--yes")
+    listed = run_json(capsys, "history", "--book", "other.sqlite")["entries"]
+    assert gone == {"deleted": {"id": 2, "belt": "y-left", "taken": listed[1]["taken"]}}
+
+
 def test_delete_wants_a_number_and_a_yes(capsys: Capture) -> None:
     fill(capsys)
     code, _, err = run(capsys, "history", "delete", "2")

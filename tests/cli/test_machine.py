@@ -143,6 +143,18 @@ def test_new_asks_one_thing_at_a_time_and_asks_again_what_it_cannot_read(home: P
     assert machine.pair("y-left and y-right").belts == ("y-left", "y-right")
 
 
+def test_new_and_add_give_the_machine_as_json(capsys: Capture) -> None:
+    made = run_json(capsys, "machine", "new", "one.toml", "--add-belt", "a; 2GT 9 mm; 412 mm")
+    assert made["machine"]["file"] == "one.toml"
+    assert [b["name"] for b in made["machine"]["belts"]] == ["a"]
+    more = run_json(
+        capsys, "machine", "add", "--machine", "one.toml", "--add-belt", "b; 2GT 9 mm; 410 mm",
+        "--add-pair", "y; a; b",
+    )  # fmt: skip
+    assert [b["span_mm"] for b in more["machine"]["belts"]] == pytest.approx([412, 410])
+    assert more["machine"]["pairs"] == [{"name": "y", "belts": ["a", "b"]}]
+
+
 def test_add_keeps_the_rest_and_check_points_at_mistakes(capsys: Capture, home: Path) -> None:
     path = home / "beltpitch.toml"
     path.write_text('# mine\n[belts.a]\nbelt = "2GT 9 mm"   # old\n')

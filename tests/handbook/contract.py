@@ -119,6 +119,12 @@ COMMANDS = (
     "history",
     "history show 1",
     "history trend y-left",
+    "history export all.csv",
+    "history import all.csv",
+    "history delete 1 --yes",
+    'machine new one.toml --add-belt "left; 2GT 9 mm; 286 mm"',
+    'machine add --machine one.toml --add-belt "right; 2GT 9 mm; 286 mm"'
+    ' --add-pair "y; left; right"',
     "report",
     'study plan --table new.csv --belt "2GT 9 mm" --low "20 N" --high "44 N" --measure noise',
     'study learn y-left --low "20 N" --high "44 N"',
