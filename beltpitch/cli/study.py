@@ -284,9 +284,8 @@ def record(
     changed = filled_in(sheet, trial, values)
     made = _checked(subject, changed, book, trial)
     write(changed)
-    count = len(made.trials)
-    made_words = "1 is made" if count == 1 else f"{count} are made"
-    sys.stderr.write(f"beltpitch: trial {trial} written into {path}, {made_words}\n")
+    count, lines = len(made.trials), len(changed.rows)
+    sys.stderr.write(f"beltpitch: trial {trial} written into {path}: {count} of {lines} made\n")
     if json:
         from beltpitch.advice.study import trial_json
 

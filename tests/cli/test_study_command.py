@@ -184,7 +184,7 @@ def test_a_trial_is_recorded_from_the_book_and_typed(shop: Path, capsys: Capture
     assert code == 0, err
     code, _, err = run(capsys, "record", "y-left", "--trial", "2", "--tension", "90 +/- 1 N", *both)
     assert code == 0
-    assert "trial 2 written into trials-y-left.csv, 2 are made" in err
+    assert "trial 2 written into trials-y-left.csv: 2 of 12 made" in err
     before = (shop / "trials-y-left.csv").read_bytes()
     for wrong, words in (
         (("--trial", "3", "--reading", "9", *both), "no entry 9 in the book"),
