@@ -404,6 +404,11 @@ class Measuring:
         return tuple(sitting.readings for sitting in self._sittings)
 
     @property
+    def parts(self) -> tuple[tuple[tuple[int, Reading], ...], ...]:
+        """Of each belt every step that was plucked, with its reading before they are joined."""
+        return tuple(sitting.parts for sitting in self._sittings)
+
+    @property
     def verdicts(self) -> tuple[tuple[Verdict, ...], ...]:
         """Verdicts of each belt, in the order of the plan."""
         return tuple(sitting.verdicts for sitting in self._sittings)

@@ -1,4 +1,4 @@
-"""Recordings read as a sitting: one belt, or two as a pair, each from a file of its own.
+"""Recordings read as a sitting: one belt, or two as a pair, each step from a file of its own.
 
 What `beltpitch.measuring` is for a live input this is for files: it gives the same `State` record,
 so that whatever shows a measurement shows a dropped recording too, and plucks can be left out by
@@ -47,7 +47,9 @@ class Recorded:
         self._count = 0
         self.state = self._made(0, None)
 
-    def take(self, subject: int, blocks: Iterable[Block], rate_hz: float) -> Iterator[State]:
+    def take(
+        self, subject: int, blocks: Iterable[Block], rate_hz: float, step: int = 0
+    ) -> Iterator[State]:
         """Read a recording as that belt's, in place of one before; yield the states that follow.
 
         Parameters
@@ -58,21 +60,23 @@ class Recorded:
             Its sound.
         rate_hz
             Rate of the blocks.
+        step
+            Which of its steps, from 0, where the belt is read in two.
         """
-        self._sittings[subject] = Sitting(self._subjects[subject])
+        self._sittings[subject].begin_step(step)
         listener, last = Listener(rate_hz), 0.0
         for block in blocks:
             last += len(block.samples) / rate_hz
             for pluck in listener.feed(block):
-                yield self._pluck(subject, pluck)
+                yield self._pluck(subject, step, pluck)
         for pluck in listener.finish():
             if pluck.onset_s is not None:
-                yield self._pluck(subject, pluck)
+                yield self._pluck(subject, step, pluck)
             else:
                 self._cautions.setdefault(pluck.refused or "no pluck was heard")
         self._heard_s += last
         self._sittings[subject].settle()
-        self.state = self._made(subject, "ended")
+        self.state = self._made(subject, "ended", step=step)
         yield self.state
 
     def by_hand(self, subject: int, onset_s: float, *, use: bool) -> Iterator[State]:
@@ -91,24 +95,36 @@ class Recorded:
         return tuple(sitting.readings for sitting in self._sittings)
 
     @property
+    def parts(self) -> tuple[tuple[tuple[int, Reading], ...], ...]:
+        """Of each belt every step that was read, with its reading before they are joined."""
+        return tuple(sitting.parts for sitting in self._sittings)
+
+    @property
     def verdicts(self) -> tuple[tuple[Verdict, ...], ...]:
         """Verdicts of each belt, in the order of the plan."""
         return tuple(sitting.verdicts for sitting in self._sittings)
 
-    def _pluck(self, subject: int, pluck: Pluck) -> State:
+    def _pluck(self, subject: int, step: int, pluck: Pluck) -> State:
         sitting = self._sittings[subject]
-        one = sitting.hear(0, pluck)
+        one = sitting.hear(step, pluck)
         sitting.judge()
         self._count += 1
-        verdict = sitting.verdicts[-1]
-        same = [p for p in verdict.reading.plucks if p.onset_s == one.onset_s]
+        same = [p for p in dict(sitting.parts)[step].plucks if p.onset_s == one.onset_s]
         figures = PluckReading(one.onset_s, None, None, None, used=False, reason=one.reason)
         taken = Taken(
-            subject, 0, self._count, same[-1] if same else figures, verdict, heard=one, raw=pluck
+            subject,
+            step,
+            self._count,
+            same[-1] if same else figures,
+            sitting.verdicts[-1],
+            heard=one,
+            raw=pluck,
         )
-        return self._made(subject, "taken" if one.used else "refused", taken)
+        return self._made(subject, "taken" if one.used else "refused", taken, step=step)
 
-    def _made(self, subject: int, event: Event | None, taken: Taken | None = None) -> State:
+    def _made(
+        self, subject: int, event: Event | None, taken: Taken | None = None, *, step: int = 0
+    ) -> State:
         sitting = self._sittings[subject]
         return State(
             phase="done",
@@ -117,17 +133,23 @@ class Recorded:
             level=0.0,
             room=0.0,
             subject=subject,
-            step=0,
+            step=step,
             order=self._order(),
-            advice=advice(sitting.steps[0].heard, sitting.reading),
+            advice=advice(sitting.steps[step].heard, sitting.reading),
             verdicts=tuple(s.verdict for s in self._sittings),
             taken=taken,
             match=self._match(),
             cautions=tuple(self._cautions),
+            steps=len(sitting.steps),
         )
 
     def _order(self) -> str:
-        unread = [s.subject.name for s in self._sittings if not s.readings]
+        unread = [
+            f"{sitting.subject.name}, {part}" if part else sitting.subject.name
+            for sitting in self._sittings
+            for i, part in enumerate(sitting.subject.parts)
+            if i not in dict(sitting.parts)
+        ]
         return f"Give a recording of {unread[0]}." if unread else ""
 
     def _match(self) -> Match | None:

@@ -30,7 +30,7 @@ from beltpitch.verdict import Verdict, judged
 
 Way = Literal["one", "strands", "sides", "parks"]
 
-MOST_PLUCKS = 100  # of one step that are kept
+MOST_PLUCKS = 50  # of one step that are kept: their mean is known to a seventh of their scatter
 JOINT = 8  # plucks that are decided together anew when one of them disagrees
 SAME_TONE = 0.01  # relative; within it plucks need no new decision
 BOTH = 2
@@ -194,6 +194,10 @@ class Sitting:
         self.setting += 1
         name = self.subject.name
         self.steps = [Step(f"{name}/{self.setting}/{i}") for i in range(len(self.subject.orders))]
+
+    def begin_step(self, index: int) -> None:
+        """Forget the plucks of one step: it is read anew."""
+        self.steps[index] = Step(self.steps[index].key)
 
     def jumped(self, index: int) -> bool:
         """Begin a new setting with the last two plucks, if they agree and the others do not.

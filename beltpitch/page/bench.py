@@ -34,6 +34,7 @@ from beltpitch.sitting import Subject
 from beltpitch.sound.block import Block
 from beltpitch.sound.portrait import portrait_of
 from beltpitch.sound.recording import open_recording
+from beltpitch.spent import give_back
 from beltpitch.verdict import judged
 
 Show = Callable[[str, dict[str, Any]], None]
@@ -100,7 +101,7 @@ class Bench:
         self._rate_hz = 0.0
         self._measuring: Measuring | None = None
         self._recorded: Recorded | None = None
-        self._files: dict[int, tuple[str, Path]] = {}
+        self._files: dict[tuple[int, int], tuple[str, Path]] = {}  # by belt and step
         self._state: State | None = None
         self._notes: tuple[str, ...] = ()
         self._kept: dict[int, int] = {}
@@ -119,6 +120,7 @@ class Bench:
         """
         if wish:
             self._plan = planned(wish, self.shop.machine)
+        give_back(begin=True)
         self._thread.start()
         if listen:
             self.ask("listen", {})
@@ -140,7 +142,7 @@ class Bench:
 
     @property
     def asked_for(self) -> tuple[tuple[Subject, ...], int, State | None]:
-        """The belts, which of them is to be plucked, and the state that says so."""
+        """The belts, which of them is to be plucked, and the state that says so and where."""
         state = self._state
         return self._plan.subjects, (0 if state is None else state.subject), state
 
@@ -221,11 +223,14 @@ class Bench:
             if taken is not None and taken.raw is not None and taken.heard is not None:
                 drawn = portrait_of(taken.raw, taken.heard)
                 self._show("portrait", scene.portrait(drawn, taken, self._names, self.shop.unit))
+            if taken is not None:
+                give_back()
 
     def _draw(self) -> None:
         view = scene.View(
             plan=self._plan,
             state=self._state,
+            parts=self._engine.parts if self._engine else (),
             unit=self.shop.unit,
             source=self._source(),
             lost=self._lost,
@@ -237,6 +242,10 @@ class Bench:
             demo=self.shop.demo,
         )
         self._show("scene", scene.scene(view))
+
+    @property
+    def _engine(self) -> Measuring | Recorded | None:
+        return self._measuring or self._recorded
 
     @property
     def _names(self) -> tuple[str, ...]:
@@ -325,18 +334,18 @@ class Bench:
         subject, onset_s, use = wish.get("belt"), wish.get("onset_s"), wish.get("use")
         if not (_is_belt(subject, self._plan) and isinstance(onset_s, float | int)):
             raise RequestError("there is no such pluck")
-        engine = self._measuring or self._recorded
-        if engine is not None:
+        if self._engine is not None:
             assert isinstance(subject, int)
-            self._tell(engine.by_hand(subject, float(onset_s), use=use is True))
+            self._tell(self._engine.by_hand(subject, float(onset_s), use=use is True))
 
     def _read_file(self, wish: Mapping[str, Any]) -> None:
-        """Read a dropped recording as the belt's it is said to be of, or the first without one."""
-        path, name, subject = Path(wish["path"]), str(wish["name"]), wish.get("belt")
-        plan = self._plan
-        if not _is_belt(subject, plan):
-            subject = next((i for i in range(len(plan.subjects)) if i not in self._files), 0)
-        assert isinstance(subject, int)
+        """Read a dropped recording as the step's it is said to be of, or the first without one."""
+        path, name = Path(wish["path"]), str(wish["name"])
+        plan, given = self._plan, wish.get("place")
+        place = next((p for p in plan.places if p not in self._files), plan.places[0])
+        if isinstance(given, int) and 0 <= given < len(plan.places):
+            place = plan.places[given]
+        subject, step = place
         self._busy = f"reading {name}"
         self._draw()
         try:
@@ -355,34 +364,35 @@ class Bench:
                 same_span=plan.same_span,
                 one_roll=plan.one_roll,
             )
-        self._drop_file(subject)
-        self._files[subject] = (name, path)
+        self._drop_file(place)
+        self._files[place] = (name, path)
         said = (recording.channel_note, *recording.warnings)
         self._notes = tuple(_named(words, path, name) for words in said if words)
-        self._tell(self._recorded.take(subject, recording, recording.rate_hz))
+        self._tell(self._recorded.take(subject, recording, recording.rate_hz, step))
         self._kept.pop(subject, None)
         self._busy = ""
 
     def _keep(self, wish: Mapping[str, Any]) -> dict[str, Any]:
         """Keep every reading that has an answer; kept before, it becomes a new revision."""
         note = wish.get("note")
-        engine = self._measuring or self._recorded
-        told = []
+        engine, way, told = self._engine, self._plan.way, []
         every = zip(self._plan.asked, engine.verdicts if engine else (), strict=False)
         for i, (asked, verdicts) in enumerate(every):
-            readings = [v.reading for v in verdicts if v.reading.frequency is not None]
+            readings = [v.reading for v in verdicts if scene.is_answer(v.reading, way)]
             if readings:
-                told += [(i, asked, r) for r in one_for_the_book(readings, self._plan.way)]
+                told += [(i, asked, r) for r in one_for_the_book(readings, way)]
         if not told:
-            raise RequestError("there is nothing to keep yet: no pluck has told a frequency")
+            wanted = "both places have not been read" if way == "parks" else scene.NO_TONE
+            raise RequestError(f"there is nothing to keep yet: {wanted}")
         with History(self.shop.book) as history:
             for i, asked, reading in told:
-                file = self._files.get(i)
-                reading = replace(reading, source=file[0]) if file else reading
+                files = [self._files[place] for place in sorted(self._files) if place[0] == i]
+                if files:
+                    reading = replace(reading, source=" + ".join(name for name, _ in files))
                 sitting = sitting_of(
                     asked,
                     judged(reading, asked.window),
-                    files=(file[1],) if file else (),
+                    files=tuple(path for _, path in files),
                     note=note if isinstance(note, str) and note.strip() else None,
                 )
                 self._kept[i] = history.keep(sitting, into=self._kept.get(i)).id
@@ -402,16 +412,16 @@ class Bench:
 
     def _forget(self) -> None:
         self._measuring = self._recorded = self._state = None
-        for subject in list(self._files):
-            self._drop_file(subject)
+        for place in list(self._files):
+            self._drop_file(place)
         self._kept.clear()
         self._notes = ()
         self._next_tick_s = 0.0
         self._show("portrait", {})
 
-    def _drop_file(self, subject: int) -> None:
-        if subject in self._files:
-            _, path = self._files.pop(subject)
+    def _drop_file(self, place: tuple[int, int]) -> None:
+        if place in self._files:
+            _, path = self._files.pop(place)
             shutil.rmtree(path.parent, ignore_errors=True)
 
     _TASKS: Mapping[str, Callable[[Bench, Mapping[str, Any]], dict[str, Any] | None]] = {

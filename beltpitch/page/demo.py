@@ -10,7 +10,7 @@ from __future__ import annotations
 import threading
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -30,6 +30,7 @@ FIRST_S = 2.0  # of the room alone
 APART_S = 2.4  # from pluck to pluck
 TENSIONS_N = (36.4, 26.8)  # as the story has it: the second was slackened
 TURNED = 0.7  # of the way that is asked for: less than is needed, so that there is a second turn
+STRANDS_APART_N = 1.8  # what friction and detents leave between two strands, or two arrivals
 WITHOUT_BELT_HZ = 95.0
 NOISE, HUM = 6e-4, 1.5e-3
 
@@ -115,11 +116,18 @@ class Workshop:
 
     def _tone_hz(self, asked: Asked) -> float:
         subject = asked.subjects[asked.subject]
-        tension_n = self.tensions_n[asked.subject]
-        if subject.belt is None or subject.span is None:
+        tension_n, span = self.tensions_n[asked.subject], subject.span
+        second = asked.state is not None and asked.state.step == 1
+        if subject.way in ("strands", "sides"):
+            tension_n += STRANDS_APART_N * (-0.5 if second else 0.5)
+        if subject.belt is None or span is None:
             return WITHOUT_BELT_HZ
+        if second and subject.travel is not None:
+            span = replace(
+                span, length=span.length.scaled(1 + subject.travel.value / span.length_m)
+            )
         try:
-            return aim(tension_n, subject.belt, subject.span).partials_hz[0]
+            return aim(tension_n, subject.belt, span).partials_hz[0]
         except CannotTell:
             return WITHOUT_BELT_HZ
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, get_args
 
 from beltpitch.advice.match import TOLERANCE
 from beltpitch.errors import RequestError
@@ -15,9 +15,34 @@ from beltpitch.keep.machine import Machine
 from beltpitch.quantity import PERCENT, parse
 from beltpitch.sitting import Subject, Way
 
-KEYS = {*BELT_TEXTS, "name", "ends", "within", "pair", "first", "second", "tolerance", "sides"}
+PAIR_KEYS = ("pair", "first", "second", "tolerance")
+WAY_KEYS = ("way", "strand", "other", "travel")
+KEYS = {*BELT_TEXTS, "name", "ends", "within", *PAIR_KEYS, *WAY_KEYS}
 LONGEST_TEXT = 200
-PAIR_NAMES = ("first", "second")
+PAIR_NAMES = STRAND_NAMES = ("first", "second")
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How each belt is read, see `beltpitch.sitting.Subject`.
+
+    Parameters
+    ----------
+    way
+        In one step or in two, and which.
+    strands
+        Names of the two strands, where both are read.
+    travel
+        Between two parks, as it was written.
+    """
+
+    way: Way = "one"
+    strands: tuple[str, ...] = ()
+    travel: str | None = None
+
+    def subject(self, asked: Asked, name: str) -> Subject:
+        """Return the belt ready to be read in this way."""
+        return subject_of(asked, name, self.way, self.strands, self.travel, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +73,15 @@ class Plan:
         """How each belt is read."""
         return self.subjects[0].way
 
+    @property
+    def places(self) -> tuple[tuple[int, int], ...]:
+        """Every step of every belt, in order: belt and step, each from 0."""
+        return tuple(
+            (i, step)
+            for i, subject in enumerate(self.subjects)
+            for step in range(len(subject.orders))
+        )
+
 
 def planned(wish: Mapping[str, Any], machine: Machine | None) -> Plan:
     """Return the plan for what the page asks for.
@@ -56,7 +90,8 @@ def planned(wish: Mapping[str, Any], machine: Machine | None) -> Plan:
     ----------
     wish
         Either ``name``, of a belt or a pair of the machine, or texts as the options of the command
-        line have them, and ``pair`` for two such belts.
+        line have them, and ``pair`` for two such belts. With either: ``way`` to read them, the
+        names of both strands as ``strand`` and ``other``, and the ``travel`` between two parks.
     machine
         The machine file's; None without one.
 
@@ -66,10 +101,37 @@ def planned(wish: Mapping[str, Any], machine: Machine | None) -> Plan:
         If something cannot be read.
     """
     texts = _texts(wish)
-    way: Way = "sides" if texts.get("sides") else "one"
-    if "name" in texts:
-        return _by_name(texts, machine, way)
-    return _typed(texts, way)
+    manner = _manner(texts)
+    plan = _by_name(texts, machine, manner) if "name" in texts else _typed(texts, manner)
+    if manner.way == "parks" and len(plan.subjects) > 1:
+        raise RequestError("two parks read one belt: choose one of the pair")
+    return plan
+
+
+def _manner(texts: dict[str, str]) -> Manner:
+    """Return how the belts are read.
+
+    Raises
+    ------
+    RequestError
+        If there is no such way, or something it needs is missing.
+    """
+    wanted, travel = texts.get("way", "one"), texts.get("travel")
+    ways: tuple[Way, ...] = get_args(Way)
+    way = next((each for each in ways if each == wanted), None)
+    if way is None:
+        raise RequestError(f"{wanted[:40]!r} is no way to read a belt: {', '.join(ways)}")
+    if (way == "parks") != (travel is not None):
+        raise RequestError(
+            "two parks need the travel: how far the carriage moves from the first place to the "
+            'second, such as "160.0 +/- 0.2 mm"; no other way does'
+        )
+    names: tuple[str, ...] = ()
+    if way == "strands":
+        names = (texts.get("strand", STRAND_NAMES[0]), texts.get("other", STRAND_NAMES[1]))
+        if names[0] == names[1]:
+            raise RequestError("the two strands need two names")
+    return Manner(way, names, travel)
 
 
 def _texts(wish: Mapping[str, Any]) -> dict[str, str]:
@@ -85,14 +147,14 @@ def _texts(wish: Mapping[str, Any]) -> dict[str, str]:
     return found
 
 
-def _by_name(texts: dict[str, str], machine: Machine | None, way: Way) -> Plan:
+def _by_name(texts: dict[str, str], machine: Machine | None, manner: Manner) -> Plan:
     asked = asked_by_name(texts["name"], machine)
     tolerance = None
     if machine is not None and texts["name"] in machine.pairs:
         tolerance = machine.pairs[texts["name"]].within
     return Plan(
         asked=asked,
-        subjects=tuple(subject_of(a, a.entry.name, way, None, None, None) for a in asked),
+        subjects=tuple(manner.subject(a, a.entry.name) for a in asked),
         within=_tolerance(tolerance),
         same_span=all(a.span is None for a in asked),
         one_roll=len({a.entry.roll for a in asked}) == 1,
@@ -100,7 +162,7 @@ def _by_name(texts: dict[str, str], machine: Machine | None, way: Way) -> Plan:
     )
 
 
-def _typed(texts: dict[str, str], way: Way) -> Plan:
+def _typed(texts: dict[str, str], manner: Manner) -> Plan:
     over = {key: texts.get(key) for key in BELT_TEXTS}
     one = asked_by_options(
         over, ends=texts.get("ends", "pulley"), within=texts.get("within", "10%")
@@ -112,7 +174,7 @@ def _typed(texts: dict[str, str], way: Way) -> Plan:
             raise RequestError("the two belts of a pair need two names")
     return Plan(
         asked=tuple(_called(one, name) for name in names),
-        subjects=tuple(subject_of(one, name, way, None, None, None) for name in names),
+        subjects=tuple(manner.subject(one, name) for name in names),
         within=_tolerance(texts.get("tolerance")),
         same_span=True,
         one_roll=True,
@@ -130,4 +192,5 @@ def _tolerance(text: str | None) -> float:
 
 def in_words_of_the_page(message: str) -> str:
     """Return a message about options in words of the page's fields."""
+    message = re.sub(r" \(--[a-z-]+(?: --[a-z-]+)*\)", "", message)  # only how to type it
     return re.sub(r"--([a-z-]+)", lambda m: m[1].replace("-", " "), message)

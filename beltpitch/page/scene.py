@@ -18,13 +18,16 @@ from beltpitch.measuring import PHASE_WORDS, QUIETEST_DB, State, Taken
 from beltpitch.page.plan import Plan, in_words_of_the_page
 from beltpitch.quantity import FORCE, in_unit, rounded
 from beltpitch.reading import COVERAGE, PluckReading, Reading
+from beltpitch.sitting import Way
 from beltpitch.sound.portrait import FLOOR_DB, Portrait
-from beltpitch.verdict import Scale, Verdict, in_newtons, scale, scale_over
+from beltpitch.verdict import Scale, Verdict, in_newtons, scale, scale_over, worse_known
 
 FULL = Scale(-1.0, 1.0, 1.0)
 METER = Scale(QUIETEST_DB, 0.0, 12.0)
 DECIBELS = Scale(FLOOR_DB, 0.0, 30.0)
-PLUCKS_SHOWN = 12  # the last ones of each belt
+PLUCKS_SHOWN = 12  # the last ones of each step of a belt
+AGAIN = "Measure again, or choose another belt."
+NO_TONE = "no pluck has told a frequency"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,7 @@ class View:
 
     plan: Plan
     state: State | None
+    parts: Sequence[Sequence[tuple[int, Reading]]]
     unit: str
     source: str
     lost: str | None
@@ -50,7 +54,12 @@ def scene(view: View) -> dict[str, Any]:
     verdicts = state.verdicts if state else (None,) * len(view.plan.subjects)
     known = [v for v in verdicts if v is not None]
     made = scale(known, in_newtons(view.unit))
-    belts = [_belt(view, i, verdict, made) for i, verdict in enumerate(verdicts)]
+    worst = worse_known(known)
+    order = _order(view)
+    belts = [
+        _belt(view, i, v, made) | {"better": _better(v, order) if v is worst else ""}
+        for i, v in enumerate(verdicts)
+    ]
     match = state.match if state else None
     turn = (match is not None and match.word == "unmatched") or any(
         v.word in ("slack", "tight") for v in known
@@ -64,22 +73,29 @@ def scene(view: View) -> dict[str, Any]:
         "busy": view.busy,
         "source": view.source,
         "files": list(view.files),
-        "order": _order(view),
+        "step": _step(view),
+        "order": order,
         "advice": state.advice.words if state and known else "",
         "unit": view.unit,
         "ruler": _ruler(made, view.unit),
         "belts": belts,
         "early": _early(state, view) if state else None,
         "match": None if match is None else _match(match, made, view.unit),
-        "plucks": [p for i, v in enumerate(verdicts) if v for p in _plucks(view, i, v.reading)],
+        "plucks": [pluck for i in range(len(view.parts)) for pluck in _plucks(view, i)],
         "cautions": [*(state.cautions if state else ()), *view.notes],
         "safety": list(turning(pair=pair) if turn else plucking()),
         "first": turning(pair=pair)[0] if turn else "",
         "kept": {str(i): number for i, number in view.kept.items()},
-        "keepable": any(v.reading.frequency is not None for v in known),
+        "keepable": any(is_answer(v.reading, view.plan.way) for v in known),
+        "places": len(view.plan.places),
         "wish": dict(view.plan.wish),
         "demo": view.demo,
     }
+
+
+def is_answer(reading: Reading, way: Way) -> bool:
+    """Whether a reading says something by itself; one of two parks says nothing."""
+    return (reading.preload if way == "parks" else reading.frequency) is not None
 
 
 def level(state: State) -> dict[str, Any]:
@@ -148,11 +164,38 @@ def _order(view: View) -> str:
         if match.turn is not None:
             return f"{_sentence(str(match.turn))}; then measure again."
         return "The two belts match." if match.word == "matched" else str(match.hint or match)
-    finished = state.phase == "done" or state.advice.kind == "enough"
-    verdict = state.verdicts[state.subject]
-    if len(view.plan.subjects) == 1 and finished and verdict is not None:
-        return verdict.next_step
-    return state.order or "Measure again, or choose another belt."
+    verdict = state.verdicts[0]
+    if verdict is not None and _is_finished(view, state):
+        return in_words_of_the_page(verdict.next_step)
+    read = len(view.parts[0])
+    if read < state.steps and state.phase == "done" and _is_one_belt_heard(view) and verdict:
+        return f"Only {read} of {state.steps} steps was plucked: press Listen to begin again."
+    return state.order or AGAIN
+
+
+def _is_one_belt_heard(view: View) -> bool:
+    return view.source == "input" and len(view.plan.subjects) == 1
+
+
+def _is_finished(view: View, state: State) -> bool:
+    """Whether a single belt has been read in every step, and the last one is at its end."""
+    return (
+        len(view.plan.subjects) == 1
+        and (state.phase == "done" or state.advice.kind == "enough")
+        and len(view.parts[0]) == state.steps
+    )
+
+
+def _step(view: View) -> str:
+    """Return which step of a belt is asked for, where it has more than one."""
+    state = view.state
+    if state is None or state.steps == 1 or state.phase in ("done", "lost"):
+        return ""
+    if _is_finished(view, state):
+        return ""
+    subject = view.plan.subjects[state.subject]
+    name = f"{subject.name}: " if len(view.plan.subjects) > 1 else ""
+    return f"{name}step {state.step + 1} of {state.steps}, {subject.parts[state.step]}"
 
 
 def _sentence(words: str) -> str:
@@ -191,20 +234,23 @@ def _belt(view: View, i: int, verdict: Verdict | None, made: Scale | None) -> di
         "word": "",
         "next": "",
         "tone": "",
+        "parts": [],
         "window": _window_words(subject.window, view.unit),
         "notes": list(subject.echoes),
         "book": view.plan.asked[i].name or (subject.belt.name if subject.belt else ""),
         "row": None,
     }
-    return record if verdict is None else record | _told(verdict, made, view.unit)
+    return record if verdict is None else record | _told(view, i, verdict, made)
 
 
-def _told(verdict: Verdict, made: Scale | None, unit: str) -> dict[str, Any]:
-    reading = verdict.reading
+def _told(view: View, i: int, verdict: Verdict, made: Scale | None) -> dict[str, Any]:
+    reading, unit = verdict.reading, view.unit
+    steps = len(view.plan.subjects[i].parts)
     said: dict[str, Any] = {
         "word": verdict.word,
         "next": in_words_of_the_page(verdict.next_step),
-        "tone": _tone(reading),
+        "tone": _tone(reading) if steps == 1 else "",
+        "parts": _parts(view, i, reading) if steps > 1 else [],
         "notes": [
             in_words_of_the_page(words)
             for words in dict.fromkeys((*reading.warnings, *reading.echoes))
@@ -214,7 +260,7 @@ def _told(verdict: Verdict, made: Scale | None, unit: str) -> dict[str, Any]:
         low, high = (in_unit(n, unit, FORCE) for n in reading.preload.interval(COVERAGE))
         said["figure"], said["unit"] = force(reading.preload.value, unit).split(" ")
         said["interval"] = f"{low:.1f} to {high:.1f} {unit}"
-        said["row"] = _row(verdict, made, unit)
+        said["row"] = _row(view, i, verdict, made)
     elif reading.frequency is not None:
         f = reading.frequency
         low, high = f.interval(COVERAGE)
@@ -229,6 +275,31 @@ def _tone(reading: Reading) -> str:
         return ""
     used = sum(p.used for p in reading.plucks)
     return f"{rounded(f.value, f.u)} Hz from {used} pluck{'' if used == 1 else 's'}"
+
+
+def _parts(view: View, i: int, reading: Reading) -> list[str]:
+    """Return what each step of a belt told, and by how much two strands differ."""
+    names, unit = view.plan.subjects[i].parts, view.unit
+    said = []
+    for step, part in view.parts[i]:
+        tension = "" if part.tension is None else f", {force(part.tension.value, unit)}"
+        said.append(f"{names[step]}: {_tone(part) or NO_TONE}{tension}")
+    apart = reading.strand_difference
+    if apart is not None:
+        apart = apart if apart.value >= 0 else apart.scaled(-1.0)
+        low, high = (in_unit(n, unit, FORCE) for n in apart.interval(COVERAGE))
+        said.append(
+            f"they differ by {force(apart.value, unit)} (95 %: {low:.1f} to {high:.1f} {unit})"
+        )
+    return said
+
+
+def _better(verdict: Verdict | None, order: str) -> str:
+    """Return the one thing that would shrink the interval most, if the order does not say it."""
+    words = in_words_of_the_page(verdict.better) if verdict else ""
+    if verdict is None or words in order:
+        return ""
+    return f"To know it better: {words}." if verdict.remedies else _sentence(words)
 
 
 def _window_words(window: Window | None, unit: str) -> str:
@@ -248,9 +319,15 @@ def _early(state: State, view: View) -> dict[str, Any] | None:
     return {"words": f"{name}: {_said(state.early.pluck, view.unit)}, still sounding"}
 
 
-def _plucks(view: View, i: int, reading: Reading) -> list[dict[str, Any]]:
-    name = view.plan.subjects[i].name
-    shown = list(enumerate(reading.plucks, 1))[-PLUCKS_SHOWN:]
+def _plucks(view: View, i: int) -> list[dict[str, Any]]:
+    """Return the last plucks of every step of a belt."""
+    subject = view.plan.subjects[i]
+    several = len(view.plan.subjects) > 1
+    shown = [
+        (", ".join(n for n in (subject.name if several else "", subject.parts[step]) if n), one)
+        for step, reading in view.parts[i]
+        for one in list(enumerate(reading.plucks, 1))[-PLUCKS_SHOWN:]
+    ]
     return [
         {
             "belt": i,
@@ -264,7 +341,7 @@ def _plucks(view: View, i: int, reading: Reading) -> list[dict[str, Any]]:
             "reason": p.reason,
             "useable": p.frequency_hz is not None,
         }
-        for number, p in shown
+        for name, (number, p) in shown
     ]
 
 
@@ -280,8 +357,8 @@ def _ruler(made: Scale | None, unit: str) -> dict[str, Any] | None:
     }
 
 
-def _row(verdict: Verdict, made: Scale | None, unit: str) -> dict[str, Any] | None:
-    reading = verdict.reading
+def _row(view: View, i: int, verdict: Verdict, made: Scale | None) -> dict[str, Any] | None:
+    reading, unit = verdict.reading, view.unit
     if made is None or reading.preload is None:
         return None
     per = in_newtons(unit)
@@ -290,7 +367,7 @@ def _row(verdict: Verdict, made: Scale | None, unit: str) -> dict[str, Any] | No
         "window": _strip(verdict.window, made, per),
         "plucks": [
             {"at": made.share(p.tension_n / per), "used": p.used}
-            for p in reading.plucks
+            for p in _ticks(view, i, reading)
             if p.tension_n is not None
         ],
         "mean": made.share(reading.preload.value / per),
@@ -299,6 +376,13 @@ def _row(verdict: Verdict, made: Scale | None, unit: str) -> dict[str, Any] | No
         f"{force(low, unit)} to {force(high, unit)}; window "
         f"{_window_words(verdict.window, unit) or 'not known'}; {verdict.word}",
     }
+
+
+def _ticks(view: View, i: int, reading: Reading) -> list[PluckReading]:
+    """Return the plucks of every step; at one of two parks alone they tell no tension."""
+    if view.plan.way == "parks":
+        return list(reading.plucks)
+    return [pluck for _, part in view.parts[i] for pluck in part.plucks]
 
 
 def _strip(window: Window | None, made: Scale, per: float) -> dict[str, Any] | None:

@@ -31,6 +31,7 @@ from beltpitch.page.uploads import TooLarge, shown_name, status_of, stored
 
 MOST_JSON = 64 * 1024  # bytes of a request that is no recording
 MOST_WINDOWS = 64
+PLACES = ("0", "1", "2", "3")  # two belts, two steps each
 MOST_DIGITS = 3  # of the number of a result
 STATIC = {
     "/": ("index.html", "text/html; charset=utf-8"),
@@ -213,14 +214,14 @@ class _Desk:
     @_in_a_sentence
     async def recording(self, request: Request) -> Response:
         name = shown_name(request.query_params.get("name", ""))
-        belt = request.query_params.get("belt", "")
+        place = request.query_params.get("place", "")
         claimed = request.headers.get("content-length", "")
         length = int(claimed) if claimed.isdecimal() else None
         try:
             path = await stored(request.stream(), length, name, self._shop.folder)
         except ClientDisconnect:
             return Response(status_code=HTTPStatus.BAD_REQUEST)
-        wish = {"path": str(path), "name": name, "belt": int(belt) if belt in ("0", "1") else None}
+        wish = {"path": str(path), "name": name, "place": int(place) if place in PLACES else None}
         return JSONResponse(await asyncio.wrap_future(self._bench.ask("read", wish)))
 
     async def shop(self, _: Request) -> Response:

@@ -210,7 +210,7 @@ def test_wishes_become_plans_by_the_rules_of_the_command_line() -> None:
     assert [s.name for s in typed.subjects] == ["a", "b"]
     assert typed.within == pytest.approx(0.03)
     assert typed.same_span
-    assert planned({**BELT, "sides": "yes"}, None).way == "sides"
+    assert planned({**BELT, "way": "sides"}, None).way == "sides"
     for wish, why in (
         ({"name": "z"}, "no belt or pair"),
         ({"span": "1,5 mm"}, "1,5"),

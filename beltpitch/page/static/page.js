@@ -54,6 +54,8 @@ function word(text) {
 function drawScene() {
   const scene = now.scene;
   if (scene === null) return;
+  $("step").hidden = scene.step === "";
+  $("step").textContent = scene.step;
   $("order").textContent = scene.order;
   $("phase").textContent = scene.phase;
   $("advice").textContent = scene.early ? scene.early.words : scene.advice;
@@ -104,6 +106,9 @@ function beltCard(belt) {
       shown),
     belt.interval === "" ? null
       : made("p", { class: "interval" }, `95 %: ${belt.interval}`),
+    belt.better === "" ? null : made("p", { class: "better" }, belt.better),
+    belt.parts.length === 0 ? null
+      : made("div", { class: "parts" }, ...belt.parts.map((words) => made("p", { class: "tone" }, words))),
     belt.tone === "" ? null : made("p", { class: "tone" }, belt.tone),
     belt.window === "" ? null : made("p", { class: "window" }, `window ${belt.window}`),
     details(belt.notes),
@@ -294,15 +299,15 @@ function drawPlucks(scene) {
   $("plucks-box").hidden = scene.plucks.length === 0;
   const held = document.activeElement && document.activeElement.dataset.pluck;
   const list = $("plucks");
-  list.replaceChildren(...scene.plucks.map((pluck) => pluckRow(pluck, scene.belts.length > 1)));
+  list.replaceChildren(...scene.plucks.map(pluckRow));
   if (held) {
     const same = list.querySelector(`[data-pluck="${CSS.escape(held)}"]`);
     if (same) same.focus();
   }
 }
 
-function pluckRow(pluck, named) {
-  const name = `${named ? `${pluck.name} ` : ""}${pluck.number}`;
+function pluckRow(pluck) {
+  const name = `${pluck.name} ${pluck.number}`.trim();
   let act = null;
   if (pluck.onset_s !== null && (pluck.used || pluck.useable)) {
     act = made("button", { type: "button", "data-pluck": `${pluck.belt}/${pluck.onset_s}` },
@@ -379,15 +384,16 @@ function trouble(words) {
 
 async function sendFiles(files) {
   const most = now.shop === null ? 0 : now.shop.largest_bytes;
-  const several = files.length > 1;
-  for (const [i, file] of [...files].slice(0, 2).entries()) {
+  const places = now.scene === null ? 1 : now.scene.places;
+  const all = places > 1 && files.length >= places;  // else each goes where one is missing
+  for (const [i, file] of [...files].slice(0, places).entries()) {
     if (most && file.size > most) {
       trouble(now.shop.too_large);
       return;
     }
-    const belt = several ? `&belt=${i}` : "";
+    const place = all ? `&place=${i}` : "";
     const name = encodeURIComponent(file.name);
-    await send(`/recording?name=${name}${belt}`, { body: file, headers: { "content-type": "application/octet-stream" } });
+    await send(`/recording?name=${name}${place}`, { body: file, headers: { "content-type": "application/octet-stream" } });
   }
 }
 
@@ -445,7 +451,7 @@ async function downloadReport() {
 function drawShop(shop) {
   now.shop = shop;
   $("where").textContent = shop.machine === null ? "" : shop.machine;
-  if (shop.demo) $("where").textContent = `${shop.machine}: plucks are simulated, nothing is heard`;
+  if (shop.demo) $("where").textContent = `${shop.machine}: simulated plucks`;
   $("catalogue").replaceChildren(...shop.catalogue.map((name) => made("option", { value: name })));
   $("studies").replaceChildren(...shop.studies.map((name) => {
     const button = made("button", { type: "button" }, `Trials of ${name}`);
@@ -463,13 +469,23 @@ function drawWish(wish) {
   for (const field of $("form").elements) {
     if (field.name === "") continue;
     if (field.type === "checkbox") field.checked = Boolean(wish[field.name]);
-    else field.value = wish[field.name] || (field.name === "ends" ? "pulley" : "");
+    else field.value = wish[field.name] || USUAL[field.name] || "";
   }
   nameOrTyped();
+  fieldsOfTheWay();
+}
+
+const USUAL = { ends: "pulley", way: "one" };
+
+function fieldsOfTheWay() {
+  for (const field of document.querySelectorAll("[data-way]")) {
+    field.hidden = field.dataset.way !== $("way").value;
+    for (const input of field.querySelectorAll("input")) input.disabled = field.hidden;
+  }
 }
 
 function nameOrTyped() {
-  $("typed").disabled = $("name").value !== "";
+  $("typed").disabled = $("typed").hidden = $("name").value !== "";
 }
 
 function wished() {
@@ -535,6 +551,8 @@ function begin() {
   $("to-file").addEventListener("click", KEYS.o);
   $("report").addEventListener("click", downloadReport);
   $("name").addEventListener("change", nameOrTyped);
+  $("way").addEventListener("change", fieldsOfTheWay);
+  fieldsOfTheWay();
   $("form").addEventListener("submit", async (event) => {
     event.preventDefault();
     if (await ask("choose", wished()) !== null) $("listen").focus();
