@@ -20,7 +20,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from beltpitch.advice.study_process import GRID, Process, process
+from beltpitch.advice.study_process import CLEAR, GRID, Process, process
 from beltpitch.advice.study_quadratic import Quadratic, quadratic
 from beltpitch.advice.study_trials import (
     FEWEST_LEVELS,
@@ -45,7 +45,6 @@ Floats = NDArray[np.float64]
 SIGNIFICANT = 0.05
 TAIL = 0.025  # on either side of a 95 % interval
 NOTHING_AGAINST = 0.5  # lack-of-fit p above which the repeats say nothing against a parabola
-CLEAR = 0.14  # of the curve's own range: with more scatter repeats cannot tell a parabola
 SNAP = 0.04  # of the range: an edge is named as the best where the best is this near
 LITTLE = 0.05  # of the curve's range: what may be lost
 HINT = 0.25  # trend p below which something may be there that more trials would show

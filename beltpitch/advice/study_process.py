@@ -13,7 +13,8 @@ The draws are the same each time.
 
 Beside them stand curves with one valley, as belts have (`study_turn`): as many of all draws as the
 evidence gives them, even odds before the trials. They help to name a tension, where they cost a
-twentieth of the range less often; the interval is the process's alone, which knows less.
+twentieth of the range less often; the interval is the process's alone, which knows less. Where the
+scatter hides the shape they are left out: there they did harm.
 
 Conventions: tables have shape (grid,); smaller is better.
 """
@@ -40,6 +41,7 @@ FREE = 100.0  # variance of the parabola's coefficients, results of spread one: 
 HEIGHTS = (0.2, 0.4, 1.0)  # standard deviation of the departure, results of spread one
 LENGTHS = (0.5, 1.0, 2.0)  # of the departure, on the x of -1 to 1
 ROUNDING = 1e-6  # variance added so that rounding leaves the covariance positive
+CLEAR = 0.14  # of the curve's own range: with more scatter trials do not tell its shape
 LIGHT = 0.005  # settings of the prior with less weight are passed over
 
 
@@ -159,16 +161,18 @@ def process(
         mean += weight * middle
         square += weight * (np.diag(covariance) + middle**2)
         draws.append(middle + wider * _drawn(covariance, count, rng))
-    every = np.concatenate(draws)
-    valley = turn(x[:, 0], (y - centre) / spread, noise / spread**2, grid[:, 0], FREE)
-    both = _mixed(every, float(logsumexp(likely)) - np.log(len(likely)), valley, wider, rng)
+    every = both = np.concatenate(draws)
+    scatter = float(np.sqrt(noise.mean()))
+    if scatter <= CLEAR * spread * float(np.ptp(mean)):
+        valley = turn(x[:, 0], (y - centre) / spread, noise / spread**2, grid[:, 0], FREE)
+        both = _mixed(every, float(logsumexp(likely)) - np.log(len(likely)), valley, wider, rng)
     return Process(
         tension_n=tabled,
         mean=centre + spread * mean,
         u=spread * np.sqrt(np.maximum(square - mean**2, 0.0)),
         draws=centre + spread * every,
         both=centre + spread * both,
-        scatter=float(np.sqrt(noise.mean())),
+        scatter=scatter,
     )
 
 

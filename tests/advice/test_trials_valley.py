@@ -76,3 +76,11 @@ def test_what_names_a_tension_is_nearer_a_knee_between_two_levels() -> None:
             share = (curves - least <= 0.05 * (most - least)).mean(axis=0)
             close[name] += bool(truth[int(np.argmax(share))] <= 0.05 * np.ptp(truth))
     assert close["both"] > close["draws"]
+
+
+def test_where_the_scatter_hides_the_shape_the_process_alone_names_a_tension() -> None:
+    tension = list(40 + 20 * X)
+    made = process(tension, list(results(1.0)), [1.0**2] * len(X), 7)
+    assert np.array_equal(made.both, made.draws)
+    clear = process(tension, list(results(0.2)), [0.2**2] * len(X), 7)
+    assert not np.array_equal(clear.both, clear.draws)
