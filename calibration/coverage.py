@@ -36,7 +36,7 @@ from calibration.setups import CLASSES, OCTAVES_HZ, Setup, Wish, setup
 SEED = 2026
 EACH = 500  # of every class in every octave: 2,500 a class, 2,000 an octave
 HELD = 400
-PARKS = 1000
+PARKS = 500
 HOLDS = (0.0, 0.5, 0.75)
 XI_EDGES = (0.0, 25.0, 50.0, 100.0, 200.0, math.inf)
 STRING_XI = 100.0  # from here on a span is much like a string
