@@ -131,7 +131,8 @@ def scored(lines: Lines, string_hz: Samples, stiffness: Samples) -> list[Candida
     line = np.where(where <= lines.top_hz, nearest(lines, f, b, OFF_SERIES, count), -1)
     ends = [(c, end) for c, row in enumerate(line) for end in _ends(np.flatnonzero(row >= 0))]
     of = np.array([c for c, _ in ends], dtype=np.intp)
-    cut = np.where(n <= np.array([[end] for _, end in ends]), line[of], -1)
+    last = np.array([end for _, end in ends], dtype=np.intp)[:, None]
+    cut = np.where(n <= last, line[of], -1)
     limit_db = lines.limit_db(where.ravel()).reshape(where.shape)
     total = _explained(lines, where[of], cut, f[of], limit_db[of]) if ends else np.zeros(0)
     total -= STIFFNESS_COST * np.log1p(stiffness[of] / STIFFNESS_FREE)

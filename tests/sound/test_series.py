@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from beltpitch.sound.evidence import REACH, nearest, spread
+from beltpitch.sound.evidence import REACH, nearest, scored, spread
 from beltpitch.sound.heard import FrequencyRange
 from beltpitch.sound.lines import Lines, lines_of
 from beltpitch.sound.noise import from_quiet
@@ -56,3 +56,10 @@ def test_a_series_of_every_second_partial_is_the_whole_one_of_twice_the_tone() -
     found = candidates_of(lines, FrequencyRange())
     assert found[0].frequency_hz == pytest.approx(61.0, rel=3e-3)
     assert all(np.gcd.reduce(c.numbers) == 1 for c in found if len(c.numbers) > 1)
+
+
+def test_series_that_explain_no_line_are_scored_and_name_none() -> None:
+    lines = lines_at(80.0)
+    alone = scored(lines, np.array([211.0, 233.0]), np.zeros(2))
+    assert [c.score for c in alone] == [-np.inf, -np.inf]
+    assert all((c.line < 0).all() for c in alone)
