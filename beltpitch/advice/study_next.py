@@ -33,6 +33,7 @@ ON_BEYOND = 0.25  # of the range tried: how far to go on beyond it
 OUTCOMES = 60  # of a trial that are imagined at each place
 STEP = 3  # places tried on the grid: every third
 SEED = 11
+TOLD = 0.01  # of the curve's range: a smaller improvement is not worth a word
 WORTH = 0.01  # of a chance: a trial that raises it by less teaches hardly anything
 NARROWER = 0.95  # an interval that a trial leaves wider than this share is as good as known
 
@@ -221,9 +222,11 @@ def _telling(finding: Finding) -> Next | None:
     gain = float(expected_improvement(curve.value(grid), curve.u_at(grid), best)[at])
     words = (
         f"the chance that the tension named is as good as the best (within {LITTLE:.0%} of the "
-        f"range) rises from {now:.0%} to {float(after[at]):.0%}; an improvement of "
-        f"{finding.measure.value(gain, 2)} is expected over the best so far"
+        f"range) rises from {now:.0%} to {float(after[at]):.0%}"
     )
+    if gain > TOLD * float(np.ptp(curve.mean)):
+        gained = finding.measure.value(gain, 2)
+        words += f"; an improvement of {gained} is expected over the best so far"
     if float(after[at]) - now < WORTH:
         return None
     return Next(float(grid[at]), max(1, finding.more), words, gain)
