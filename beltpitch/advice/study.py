@@ -154,7 +154,7 @@ def _notes(trials: Trials) -> tuple[str, ...]:
         said.append(
             f"{word} {', '.join(later)}: chosen by what the earlier ones showed. That finds the "
             "better tension, but an interval is then too sure of itself (it held the best in about "
-            "84 of 100 simulated studies, not 95); for an honest one plan a second study over a "
+            "8 of 10 simulated studies, not 95 %); for an honest one plan a second study over a "
             "narrower range"
         )
     left = [str(t.number) for t in trials.trials if t.left_out]
