@@ -15,6 +15,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 ROOT = Path(__file__).resolve().parent.parent
 ACCURACY = ROOT / "docs" / "accuracy.md"
 SPEED = ROOT / "docs" / "speed.md"
@@ -95,6 +97,12 @@ def kept_tables(document: Path) -> list[Kept]:
     return found
 
 
+def _plain(counted: np.generic) -> int | float:
+    """Return numpy's number as Python's, which json can write."""
+    number: int | float = counted.item()
+    return number
+
+
 def keep(document: Path, name: str, table: str, record: Mapping[str, Any]) -> None:
     """Write a table into a document, in place of the one of that name or at the end.
 
@@ -106,8 +114,9 @@ def keep(document: Path, name: str, table: str, record: Mapping[str, Any]) -> No
         "digest": digest(document),
     }
     told = ", ".join(f"{key} {full[key]}" for key in ("seed", "count", "date") if key in full)
+    kept = json.dumps(full, sort_keys=True, default=_plain)
     block = (
-        f"<!-- table {name} {json.dumps(full, sort_keys=True)} -->\n{table.rstrip()}\n\n"
+        f"<!-- table {name} {kept} -->\n{table.rstrip()}\n\n"
         f"*{told}, sources {full['digest'][:SHOWN_DIGITS]}*\n<!-- end {name} -->\n"
     )
     text = document.read_text(encoding="utf-8") if document.exists() else ""
