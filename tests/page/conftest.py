@@ -11,6 +11,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Error, Page, expect, sync_playwright
 
+from beltpitch.page.bench import Bench as PageBench
+from tests.page.workbench import Inputs, Rig, Shown, shop
 from tests.soundbench import Bench, bench, start_bench
 
 __all__ = ["bench", "start_bench"]
@@ -127,3 +129,12 @@ def workshop(tmp_path: Path) -> Path:
         '[pairs.y]\nbelts = ["y-left", "y-right"]\n'
     )
     return path
+
+
+@pytest.fixture
+def rig(tmp_path: Path) -> Iterator[Rig]:
+    inputs, shown = Inputs(), Shown()
+    behind = PageBench(shop(tmp_path), inputs.open, shown)
+    behind.start()
+    yield Rig(behind, inputs, shown, tmp_path)
+    behind.close()

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import pytest
 import soundfile
@@ -19,35 +17,7 @@ from beltpitch.page.demo import PLOVER, START, Asked, Workshop
 from beltpitch.page.plan import in_words_of_the_page, planned
 from beltpitch.sound.block import Samples
 from beltpitch.sound.synth import pluck_recording
-from tests.page.workbench import PATIENCE_S, RATE_HZ, Inputs, Shown, shop
-
-BELT = {"belt": "2GT 9 mm", "span": "286 +/- 0.5 mm", "ends": "pulley,clamp", "target": "36 N"}
-
-
-@dataclass
-class Rig:
-    bench: Bench
-    inputs: Inputs
-    shown: Shown
-    folder: Path
-
-    def do(self, task: str, **wish: Any) -> dict[str, Any]:
-        return self.bench.ask(task, wish).result(PATIENCE_S)
-
-    def plucked(self, count: int) -> dict[str, Any]:
-        def right(record: dict[str, Any]) -> bool:
-            return [p["used"] for p in record["plucks"]].count(True) == count
-
-        return self.shown.until("scene", right)
-
-
-@pytest.fixture
-def rig(tmp_path: Path) -> Iterator[Rig]:
-    inputs, shown = Inputs(), Shown()
-    bench = Bench(shop(tmp_path), inputs.open, shown)
-    bench.start()
-    yield Rig(bench, inputs, shown, tmp_path)
-    bench.close()
+from tests.page.workbench import BELT, RATE_HZ, Inputs, Rig, Shown, shop
 
 
 def sound(count: int = 2, seed: int = 7, frequency_hz: float = 95.0) -> Samples:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -18,24 +18,14 @@ from beltpitch.page.demo import PLOVER, STRANDS_APART_N, TENSIONS_N, Asked, Work
 from beltpitch.page.plan import in_words_of_the_page, planned
 from beltpitch.sound.synth import pluck_recording
 from tests.page.conftest import Windows
-from tests.page.test_page_bench import BELT, Rig
 from tests.page.test_page_live import plucks, room, taken, waiting
 from tests.page.test_page_shown import axe
-from tests.page.workbench import RATE_HZ, Inputs, Shown, served, shop
+from tests.page.workbench import BELT, RATE_HZ, Rig, Shown, served, shop
 from tests.soundbench import Bench as SoundBench
 
 STRANDS = {"way": "strands", "strand": "upper", "other": "lower"}
 WEIGHED = {**BELT, "linear_mass": "12.6 +/- 0.1 g/m", "within": "15%"}
 PARKS = {"way": "parks", "travel": "100 +/- 0.2 mm"}
-
-
-@pytest.fixture
-def rig(tmp_path: Path) -> Iterator[Rig]:
-    inputs, shown = Inputs(), Shown()
-    bench = Bench(shop(tmp_path), inputs.open, shown)
-    bench.start()
-    yield Rig(bench, inputs, shown, tmp_path)
-    bench.close()
 
 
 def begun(rig: Rig, **wish: str) -> None:

@@ -27,6 +27,7 @@ from beltpitch.sound.block import Block, Samples
 RATE_HZ = 16_000.0
 PATIENCE_S = 60.0
 MOST_PICTURES = 3_000  # five minutes of sound
+BELT = {"belt": "2GT 9 mm", "span": "286 +/- 0.5 mm", "ends": "pulley,clamp", "target": "36 N"}
 
 
 class Fed(Input):
@@ -173,3 +174,22 @@ def served(
         thread.join()
         bench.close()
         listening.close()
+
+
+@dataclass
+class Rig:
+    """A bench without a server, with what it hears and shows."""
+
+    bench: Bench
+    inputs: Inputs
+    shown: Shown
+    folder: Path
+
+    def do(self, task: str, **wish: Any) -> dict[str, Any]:
+        return self.bench.ask(task, wish).result(PATIENCE_S)
+
+    def plucked(self, count: int) -> dict[str, Any]:
+        def right(record: dict[str, Any]) -> bool:
+            return [p["used"] for p in record["plucks"]].count(True) == count
+
+        return self.shown.until("scene", right)
