@@ -5,9 +5,9 @@ The model of the sound from its start on is a sum of
     Re[ c_n exp(-a_n t + 2 pi i f_n s_n(t)) ],  s_n(t) = t + k_n (g / 2) (1 - exp(-2 d t)) / (2 d),
 
 where s_n is time warped by the glide: f_n^2(t) = f_n^2 (1 + k_n g exp(-2 d t)) to first order
-(Kirchhoff-Carrier with several modes, physics.md section 3; d is the decay of the lowest partial
-found, k_n > 1 for the few modes that carry the motion and so stretch the belt in step with
-themselves). Amplitudes are linear and solved along (variable projection: Golub & Pereyra, SIAM J.
+(Kirchhoff-Carrier with several modes, physics.md section 3; d stands for the decays of the few
+modes that carry the motion, in their shares of it; k_n > 1 for these modes, which stretch the belt
+in step with themselves). Amplitudes are linear and solved along (variable projection: Golub & Pereyra, SIAM J.
 Numer. Anal. 10, 413, 1973), the rest by Gauss-Newton. The noise is coloured: each partial is
 weighted by the noise where it stands, which is exact for narrow partials. The f_n are free; the
 stiff series is laid through them afterwards with their full covariance, which is as efficient and
@@ -46,6 +46,7 @@ CLOSE_ENOUGH = 0.2  # of a standard uncertainty; half of it is left once the las
 GLIDE_U = 0.02  # prior: f^2 of a hard pluck begins this much high, or more
 MOST_GLIDE = 0.15
 # A triangle plucked at 0.28 of the span has n^2 a_n^2 in these shares; own modes count half more.
+GLIDE_SHARE = (0.70, 0.28, 0.03)
 GLIDE_OWN = (1.35, 1.14, 1.02)
 SMOOTH_BLOCKS = 7  # 28 ms: the residual's power is known to a quarter
 CHANCE_EXCESS = 1.5  # it goes this far above the noise by chance
@@ -120,13 +121,13 @@ class _State:
 class _Priors:
     """What is known beforehand: see the constants of this file.
 
-    ``near`` limits a frequency's step, ``own`` is k_n, ``lowest`` the decay of the glide;
+    ``near`` limits a frequency's step, ``own`` is k_n, ``share`` that of each partial in the glide;
     ``centre`` and ``weight`` (inverse variance) are of f_1.., a_1.., glide.
     """
 
     near: Samples
     own: Samples
-    lowest: float
+    share: Samples
     centre: Samples
     weight: Samples
 
@@ -324,14 +325,16 @@ def _priors(start: Start, seconds: float) -> _Priors:
     )
     near[tone] = TONE_HZ
     decay = np.where(tone, TONE_DECAY, DECAY_FACTOR) * start.decay_per_s
-    own = np.ones(len(tone))
-    for n, k_n in enumerate(GLIDE_OWN, start=1):
-        own[start.number == n] = k_n
+    own, share = np.ones(len(tone)), np.zeros(len(tone))
+    for n, (k_n, share_n) in enumerate(zip(GLIDE_OWN, GLIDE_SHARE, strict=True), start=1):
+        own[start.number == n], share[start.number == n] = k_n, share_n
     own[tone] = 0.0
-    lowest = float(start.decay_per_s[np.argmin(np.where(tone, np.inf, start.number))])
+    if not share.any():  # the lowest partial found stands in
+        share[np.argmin(np.where(tone, np.inf, start.number))] = 1.0
+    share /= share.sum()
     centre = np.concatenate([start.frequency_hz, start.decay_per_s, [0.0]])
     weight = np.concatenate([near, decay, [GLIDE_U]]) ** -2.0
-    return _Priors(near, own, lowest, centre, weight)
+    return _Priors(near, own, share, centre, weight)
 
 
 def _pulled(state: _State, priors: _Priors, here: Samples) -> Samples:
@@ -362,7 +365,8 @@ def _look(
     count, size = blocks.shape
     middle = (np.arange(count) * size + 0.5 * (size - 1)) / rate
     inner = (np.arange(size) - 0.5 * (size - 1)) / rate
-    bend = -np.expm1(-2 * priors.lowest * middle) / (4 * priors.lowest)
+    decay = priors.centre[len(f) : 2 * len(f)]
+    bend = -np.expm1(-2 * np.outer(middle, decay)) @ (priors.share / (4 * decay))
     warped = middle[:, None] + np.outer(bend, glide * priors.own)
     turn = np.exp(2j * np.pi * f * warped)
     slow = np.exp(-np.outer(middle, a)) * turn

@@ -39,7 +39,7 @@ from beltpitch.sound.reasons import (
     SILENCE,
 )
 
-LONGEST_S = 1.6  # four decay times of a long belt; more adds nothing (physics.md, 4)
+LONGEST_S = 2.4  # decay times of a belt that rings for 1 s; more adds nothing (physics.md, 4)
 LEAD_S = 0.06  # quiet kept ahead of the onset
 GUARD_S = 0.05  # the attack reaches this far back into frames that look quiet
 QUIET_KEPT_S = 1.5
@@ -48,8 +48,11 @@ FLUX_LIMIT = 10.0  # sum of log ratios; noise alone stays below 1, plucks reach 
 FLUX_OVER_USUAL = 8.0  # and this many times what the noise here commonly does
 USUAL_MEMORY = 0.98  # per slab: about 5 s
 APART_HOPS = 20  # two plucks are 0.11 s apart at least
-OVER_EXCESS = 1.5  # below it nothing is left above the noise
+QUIET_EXCESS = 1.5  # below it nothing stands above the noise that a pluck would be heard in
+# Below it nothing is left of a pluck: noise alone makes 0.07, three of its bins in ten slabs 0.3.
+OVER_EXCESS = 0.5
 OVER_SLABS = 2
+OVER_SHARE = 0.0
 STUCK_SLABS = 45  # 4 s without falling back: a machine was switched on, not a pluck
 FADED = 0.5
 FEWEST_AFTER_SILENCE = 2  # slabs
@@ -321,7 +324,7 @@ class Listener:
         return begin + steepest * step
 
     def _is_quiet(self, frames: Frames) -> bool:
-        return self._open is None and float(frames.excess.mean()) < OVER_EXCESS
+        return self._open is None and float(frames.excess.mean()) < QUIET_EXCESS
 
     def _maybe_over(self, frames: Frames) -> list[Pluck]:
         """Close the open pluck if its sound is over."""
@@ -331,7 +334,8 @@ class Listener:
         still = float(frames.excess[-SLAB_HOPS // 2 :].mean()) > OVER_EXCESS
         now.quiet_slabs = 0 if still else now.quiet_slabs + 1
         full = self._end - now.onset >= LONGEST_S * self.rate_hz
-        if (now.opened or now.quiet_slabs < OVER_SLABS) and not full:
+        more = OVER_SHARE * (self._end - now.onset) / self._slab_samples
+        if (now.opened or now.quiet_slabs < max(OVER_SLABS, more)) and not full:
             return []
         return [self._close(self._end)]
 
