@@ -58,7 +58,7 @@ FADED = 0.5
 FEWEST_AFTER_SILENCE = 2  # slabs
 ROOM_PEAK = 0.1  # full scale 1: what is louder is no room, even if it does not fade at once
 AS_QUIET = 0.3  # mean log power of a slab over the quietest one: steady noise stays below
-RISE_STEPS = 12  # of a quarter hop: about 16 ms
+EDGE_STEPS = 4  # of a quarter hop
 RISE_BEFORE_HOPS = 14
 SILENT_PEAK = 3e-5  # one step of 16 bits
 DIGITAL_SILENCE = 1e-6  # no converter is as still: the recording was padded, gated or cut
@@ -312,15 +312,15 @@ class Listener:
         quiet = self._quiet_before(begin - round(GUARD_S * self.rate_hz))
         white = whitened(piece, quiet)
         energy = np.add.reduceat(white**2, np.arange(0, len(white), step))
-        if len(energy) < 2 * RISE_STEPS:
+        if len(energy) < 6 * EDGE_STEPS:
             return begin
-        total = np.concatenate([[0.0], np.cumsum(energy)])
-        k = np.arange(4, len(energy) - 4)
-        after = (total[k + 4] - total[k]) / 4
-        reach = np.minimum(k, RISE_STEPS)
-        before = (total[k] - total[k - reach]) / reach
+        total = np.cumsum(energy) + 1e-30
+        k = np.arange(EDGE_STEPS, len(energy) - EDGE_STEPS + 1)
         least = step * SILENT_PEAK**2
-        steepest = int(k[np.argmax(np.log((after + least) / (before + least)))])
+        before = total[k - 1] / k + least
+        after = (total[-1] - total[k - 1]) / (len(energy) - k) + least
+        likely = -k * np.log(before) - (len(energy) - k) * np.log(after)
+        steepest = int(k[np.argmax(likely)])
         return begin + steepest * step
 
     def _is_quiet(self, frames: Frames) -> bool:
