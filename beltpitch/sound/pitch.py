@@ -29,7 +29,7 @@ from beltpitch.sound.pluck import Pluck
 from beltpitch.sound.series import candidates_of
 from beltpitch.sound.several import set_aside
 from beltpitch.sound.spectrum import spectrum_of
-from beltpitch.sound.stiff import Mode, from_lines, laid_through
+from beltpitch.sound.stiff import ENOUGH_TO_SPARE, Mode, from_lines, laid_through
 from beltpitch.sound.strands import Neighbour, beside, neighbour_of, two_could, unexplained
 
 LEAST_QUALITY = 0.92
@@ -236,9 +236,13 @@ def _measured(e: Evidence, candidate: Candidate, quality: float) -> Pitch | str:
 
 
 def _astray(mode: Mode, candidate: Candidate, glide: float) -> bool:
-    """Whether the fit has left the lines it began at: dull plucks in much noise may do that."""
+    """Whether the fit has left the lines it began at: dull plucks in much noise may do that.
+
+    Not where so many partials agree that it is the lines which were astray.
+    """
     off = abs(mode.frequency_hz / candidate.frequency_hz - 1.0)
-    return off > ASTRAY + glide or mode.frequency_u_hz > ASTRAY * mode.frequency_hz
+    left = off > ASTRAY + glide and mode.agree < ENOUGH_TO_SPARE
+    return left or mode.frequency_u_hz > ASTRAY * mode.frequency_hz
 
 
 def _warnings(e: Evidence, f: float) -> tuple[str, ...]:

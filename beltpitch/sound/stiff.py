@@ -22,8 +22,13 @@ from beltpitch.sound.series import STIFFNESS_SCALE
 
 OFF_STEPS = 24
 LEAST_OFF, OFF_FACTOR = 2e-6, 1.6  # relative misplacements that are tried
-CHI_DOUBT = 2.0  # standard deviations of chi squared
+# Standard deviations of chi squared: up to the first chance makes it, up to the second the whole
+# covariance grows with it (Birge, Phys. Rev. 40, 207, 1932), beyond it partials lie off the series.
+CHI_CHANCE, CHI_DOUBT = 1.0, 4.0
 ENOUGH_TO_SPARE = 5  # partials: four that agree outvote one
+ALONE_SPOILS = 0.8  # share of chi squared that one partial brings in, to be left out for it
+LINGERS = 0.5  # of the slowest decay below it: what dies so slowly is none of them
+LINGERS_DOUBT = 2.0  # standard uncertainties
 LINES_U = 0.003  # relative: twice what real partials lie off their series
 SERIES_NEEDS = 2  # partials for two unknowns
 # What the model leaves out, relative: held ends move the partials off the stiff series, and the
@@ -34,12 +39,16 @@ GLIDE_MODEL_U = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Mode:
-    """Mode 1 and B; B is None where one partial alone was fitted."""
+    """Mode 1 and B; B is None where one partial alone was fitted.
+
+    ``agree`` is how many partials lie on one series within their uncertainties.
+    """
 
     frequency_hz: float
     frequency_u_hz: float
     inharmonicity: float | None
     inharmonicity_u: float | None
+    agree: int = 0
 
 
 def laid_through(found: Fit, string_hz: float) -> Mode:
@@ -57,10 +66,11 @@ def laid_through(found: Fit, string_hz: float) -> Mode:
     jacobian = 2 * found.frequency_hz / n**2
     covariance = jacobian[:, None] * found.covariance * jacobian
     prior = np.diag([0.0, (string_hz**2 * STIFFNESS_SCALE) ** -2.0])
-    fits = _fitting(n, square, covariance, prior)
+    fits = _fitting(_own(found), n, square, covariance, prior)
     n, square, covariance = n[fits], square[fits], covariance[np.ix_(fits, fits)]
     solution, inverse, chi = _laid(n, square, covariance, prior)
     free = max(1, len(n) - SERIES_NEEDS)
+    agree = len(n) if chi <= _bearable(free) else 0
     off = LEAST_OFF
     for _ in range(OFF_STEPS):
         if chi <= _bearable(free) or len(n) <= SERIES_NEEDS:
@@ -68,13 +78,14 @@ def laid_through(found: Fit, string_hz: float) -> Mode:
         wider = covariance + np.diag((2 * off * square) ** 2)
         solution, inverse, chi = _laid(n, square, wider, prior)
         off *= OFF_FACTOR
+    inverse = inverse * max(1.0, chi / (free + CHI_CHANCE * math.sqrt(2.0 * free)))
     f = math.sqrt(float(solution.sum()))
     u = math.sqrt(float(inverse.sum())) / (2 * f)
     u = math.hypot(u, f * math.hypot(MODEL_U, GLIDE_MODEL_U * found.glide))
     if len(n) < SERIES_NEEDS:
         return Mode(f, u, None, None)
     b_u = math.sqrt(float(inverse[1, 1])) / float(solution[0])
-    return Mode(f, u, float(solution[1] / solution[0]), b_u)
+    return Mode(f, u, float(solution[1] / solution[0]), b_u, agree)
 
 
 def _bearable(free: int) -> float:
@@ -82,17 +93,40 @@ def _bearable(free: int) -> float:
     return free + CHI_DOUBT * math.sqrt(2.0 * free)
 
 
-def _fitting(n: Samples, square: Samples, covariance: Samples, prior: Samples) -> list[int]:
-    """Return the partials to be used: all, or all but the one that alone spoils the series."""
-    every = list(range(len(n)))
-    if len(n) < ENOUGH_TO_SPARE or _laid(n, square, covariance, prior)[2] <= _bearable(
-        len(n) - SERIES_NEEDS
-    ):
-        return every
-    without = [[k for k in every if k != one] for one in every]
-    chi = [_laid(n[w], square[w], covariance[np.ix_(w, w)], prior)[2] for w in without]
-    best = int(np.argmin(chi))
-    return without[best] if chi[best] <= _bearable(len(n) - 1 - SERIES_NEEDS) else every
+def _own(found: Fit) -> list[int]:
+    """Return the partials but for those that linger: a peak of the noise does not die away.
+
+    Higher partials die sooner (physics.md, section 2), but for some whose neighbours the frame
+    drains; the frequency of one has the doubt of its decay (section 4).
+    """
+    doubt = LINGERS_DOUBT * 2 * np.pi * np.sqrt(np.diag(found.covariance))
+    own: list[int] = []
+    slowest = math.inf
+    for k, (decay, u) in enumerate(zip(found.decay_per_s.tolist(), doubt.tolist(), strict=True)):
+        if not own or decay >= LINGERS * slowest or decay + u >= slowest:
+            own.append(k)
+            slowest = min(slowest, decay)
+    return own if len(own) >= ENOUGH_TO_SPARE - 1 else list(range(len(doubt)))
+
+
+def _fitting(
+    every: list[int], n: Samples, square: Samples, covariance: Samples, prior: Samples
+) -> list[int]:
+    """Return the partials to be used: those given, but for such as alone spoil the series."""
+
+    def chi_of(kept: list[int]) -> float:
+        return _laid(n[kept], square[kept], covariance[np.ix_(kept, kept)], prior)[2]
+
+    kept, chi = every, chi_of(every)
+    while len(kept) >= ENOUGH_TO_SPARE and chi > _bearable(len(kept) - SERIES_NEEDS):
+        without = [[k for k in kept if k != one] for one in kept]
+        left = [chi_of(w) for w in without]
+        best = int(np.argmin(left))
+        bearable = _bearable(len(kept) - 1 - SERIES_NEEDS)
+        if left[best] > max(bearable, (1 - ALONE_SPOILS) * chi):
+            break
+        kept, chi = without[best], left[best]
+    return kept
 
 
 def from_lines(candidate: Candidate) -> Mode:
