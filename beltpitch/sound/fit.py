@@ -7,10 +7,10 @@ The model of the sound from its start on is a sum of
 where s_n is time warped by the glide: f_n^2(t) = f_n^2 (1 + k_n g exp(-2 d t)) to first order
 (Kirchhoff-Carrier with several modes, physics.md section 3; d stands for the decays of the few
 modes that carry the motion, in their shares of it; k_n > 1 for these modes, which stretch the belt
-in step with themselves). Amplitudes are linear and solved along (variable projection: Golub & Pereyra, SIAM J.
-Numer. Anal. 10, 413, 1973), the rest by Gauss-Newton. The noise is coloured: each partial is
-weighted by the noise where it stands, which is exact for narrow partials. The f_n are free; the
-stiff series is laid through them afterwards with their full covariance, which is as efficient and
+in step with themselves). Amplitudes are linear and solved along (variable projection: Golub &
+Pereyra, SIAM J. Numer. Anal. 10, 413, 1973), the rest by Gauss-Newton. The noise is coloured: each
+partial is weighted by the noise where it stands, which is exact for narrow partials. The f_n are
+free; the stiff series is laid through them afterwards with their full covariance, which is as efficient and
 does not break where a real belt's partials lie off the series.
 
 It is fast because each partial is written as (slow, one value a block) x (fast, within a block):
