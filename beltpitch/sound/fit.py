@@ -10,8 +10,8 @@ modes that carry the motion, in their shares of it; k_n > 1 for these modes, whi
 in step with themselves). Amplitudes are linear and solved along (variable projection: Golub &
 Pereyra, SIAM J. Numer. Anal. 10, 413, 1973), the rest by Gauss-Newton. The noise is coloured: each
 partial is weighted by the noise where it stands, which is exact for narrow partials. The f_n are
-free; the stiff series is laid through them afterwards with their full covariance, which is as efficient and
-does not break where a real belt's partials lie off the series.
+free; the stiff series is laid through them afterwards with their full covariance, which is as
+efficient and does not break where a real belt's partials lie off the series.
 
 It is fast because each partial is written as (slow, one value a block) x (fast, within a block):
 model, residual and normal matrix are then small matrix products.
