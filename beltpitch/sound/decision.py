@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -54,7 +54,8 @@ HELD_PITCH, HELD_TIMES, HELD_S, HELD_SHARE = 0.003, 5, 1.0, 0.3
 class Evidence:
     """One pluck, ready to be judged: its sound, lines and candidates, or a reason why not.
 
-    ``begins`` holds for each line how clearly it began with the pluck, None if that is unknown.
+    ``begins`` holds for each line how clearly it began with the pluck, None if that is unknown;
+    ``earlier``, shape (stretches, lines), how clearly it began after some earlier moment.
     """
 
     pluck: Pluck
@@ -63,6 +64,7 @@ class Evidence:
     candidates: list[Candidate]
     reason: str | None
     begins: Samples | None = None
+    earlier: Samples = field(default_factory=lambda: np.zeros((0, 0)))
 
     def near(self, frequency_hz: float) -> Candidate | None:
         """Return the best candidate for that tone, if any speaks for it."""
@@ -215,7 +217,7 @@ def _prior(frequency_hz: float, expected: FrequencyRange) -> float:
 
 def _begun(near: Sequence[tuple[Evidence, Candidate]]) -> float | None:
     """Return the clearest beginning of a tone; one is enough, later records may be its ring."""
-    known = [together(e.begins, c) for e, c in near if e.begins is not None]
+    known = [together(e.begins, e.earlier, c) for e, c in near if e.begins is not None]
     if len(known) < len(near):
         known = [b for b in known if b > 0]
     return max(known, default=None)

@@ -18,7 +18,7 @@ from dataclasses import replace
 import numpy as np
 
 from beltpitch.sound import reasons
-from beltpitch.sound.begins import begins
+from beltpitch.sound.begins import began_earlier, begins
 from beltpitch.sound.block import Samples
 from beltpitch.sound.decision import Decision, Evidence, decide
 from beltpitch.sound.evidence import Candidate
@@ -68,7 +68,7 @@ def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> Heard:
     expected
         Where the fundamental may lie.
     """
-    evidence = [_evidence(p, expected) for p in plucks]
+    evidence = [_evidence(p, expected, plucks[:k]) for k, p in enumerate(plucks)]
     steady = _steady(plucks)
     joint = decide(evidence, expected)
     heard = [_one(e, joint, expected) for e in evidence]
@@ -79,7 +79,7 @@ def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> Heard:
     return Heard(tuple(listed), steady, reason=_why_none(evidence, heard))
 
 
-def _evidence(pluck: Pluck, expected: FrequencyRange) -> Evidence:
+def _evidence(pluck: Pluck, expected: FrequencyRange, before: Sequence[Pluck]) -> Evidence:
     start = pluck.clear + round(SETTLE_S * pluck.rate_hz)
     sound = pluck.samples[start:]
     reason = pluck.refused
@@ -95,7 +95,8 @@ def _evidence(pluck: Pluck, expected: FrequencyRange) -> Evidence:
         candidates = [c for c in candidates if _dies(lines, c)]
         if not candidates and len(lines.gain) > 0:
             reason = reasons.SUSTAINED
-    return Evidence(pluck, sound, lines, candidates, reason, begins(pluck, lines))
+    earlier = began_earlier(pluck, lines, before)
+    return Evidence(pluck, sound, lines, candidates, reason, begins(pluck, lines), earlier)
 
 
 def _dies(lines: Lines, candidate: Candidate) -> bool:

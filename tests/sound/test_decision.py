@@ -42,6 +42,18 @@ def test_a_tone_that_was_there_before_is_no_pluck() -> None:
     assert answers(found) == []
 
 
+def test_a_string_may_have_begun_unnoticed() -> None:
+    """A burst of noise hides the onset, a later one cuts the string's sound: it begins nowhere."""
+    time = np.arange(int(2.5 * RATE_HZ)) / RATE_HZ
+    burst = np.zeros(len(time))
+    for at, lasts, level in ((0.65, 0.5, 1.0), (1.2, 0.06, 0.8)):
+        inside = (time >= at) & (time < at + lasts)
+        burst += level * inside * np.exp(-6.0 * np.maximum(time - at, 0.0))
+    burst *= np.random.default_rng(1).normal(size=len(time))
+    found = heard(plucked(83.0, onset_s=0.8) + burst + room_noise(len(time), 2e-4, 3))
+    assert answers(found) == pytest.approx([83.0], rel=2e-3)
+
+
 def test_a_voice_gives_no_number() -> None:
     sound = syllable(118.0, 0.6) + syllable(97.0, 1.0)
     sound = sound + syllable(131.0, 1.45) + syllable(109.0, 1.9)
