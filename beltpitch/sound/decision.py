@@ -24,7 +24,8 @@ from beltpitch.sound.evidence import Candidate
 from beltpitch.sound.heard import FrequencyRange
 from beltpitch.sound.lines import Lines
 from beltpitch.sound.pluck import Pluck
-from beltpitch.sound.strands import each_related, related
+from beltpitch.sound.series import octave_below
+from beltpitch.sound.strands import HEARD_HZ, each_related, related
 
 SAME_TONE = 0.01
 # Plucks of one string may lie so far apart: ten times the usual scatter. Who cuts nearer keeps
@@ -38,6 +39,9 @@ BEGUN_LEAST, BEGUN_MOST = -25.0, 10.0
 BEGUN_UNKNOWN = 5.0  # the recording starts within the sound: nothing was heard before
 REPEAT_SHARE = 0.4  # what a further pluck adds
 CLEAR_SCORE = 12.0  # nats: a series that stands by itself
+# Log odds, beside what the lines say, of an octave below whose odd partials are not heard where a
+# microphone is deaf to the lowest: who holds it at a third of the span, as told, loses the third.
+UNHEARD = 2.0
 # Several clear tones that have nothing to do with each other are a voice. A string stands beside
 # it if it is so many times as clear as any of them, or begins and is so many times as loud:
 # syllables of one sentence differ by less.
@@ -108,6 +112,8 @@ class Decision:
         The clearest beginning of its tone among the plucks, in nats; None if nothing is known.
     voice
         Whether it is but one of several clear tones, as in speech.
+    below
+        The probability that it is an octave lower, with only its even partials heard.
     """
 
     frequency_hz: float
@@ -115,6 +121,7 @@ class Decision:
     none: float
     begun: float | None
     voice: bool
+    below: float = 0.0
 
     @property
     def goes_on(self) -> bool:
@@ -137,11 +144,13 @@ def decide(evidence: Sequence[Evidence], expected: FrequencyRange) -> Decision |
         _prior(f, expected) + _total(one) + s for f, one, s in zip(tones, near, shared, strict=True)
     ]
     best = int(np.argmax(scores))
-    every = np.array([*scores, NULL_BONUS + shared[best] - bonus[best]])
+    lower = scores[best] - _total(near[best]) + _below(near[best], tones[best], expected)
+    every = np.array([*scores, lower, NULL_BONUS + shared[best] - bonus[best]])
     share = np.exp(every - every.max())
     share /= share.sum()
     voice = _voice(evidence, tones[best], begun[best])
-    return Decision(tones[best], float(share[best]), float(share[-1]), begun[best], voice)
+    quality, below, none = (float(share[k]) for k in (best, -2, -1))
+    return Decision(tones[best], quality, none, begun[best], voice, below)
 
 
 Near = list[tuple[Evidence, Candidate]]
@@ -199,6 +208,14 @@ def _total(near: Sequence[tuple[Evidence, Candidate]]) -> float:
     """Log likelihood of a fundamental, but for a constant."""
     each = sorted((c.score for _, c in near), reverse=True)
     return sum(each[:1]) + REPEAT_SHARE * sum(each[1:])
+
+
+def _below(near: Near, f: float, expected: FrequencyRange) -> float:
+    """Log likelihood of the octave below, as `_total`, where a microphone may well miss it."""
+    if not near or f / 2 > HEARD_HZ or f / 2 < expected.low_hz:
+        return -math.inf
+    lower = [(e, octave_below(e.lines, c)) for e, c in near if e.lines is not None]
+    return _total(lower) + UNHEARD
 
 
 def _prior(frequency_hz: float, expected: FrequencyRange) -> float:

@@ -121,9 +121,7 @@ def _one(e: Evidence, joint: Decision | None, expected: FrequencyRange) -> Heard
         return _another(e, joint.frequency_hz)
     neighbour = neighbour_of(e.lines, own)
     doubt = (
-        _no_string(joint)
-        or _two(e.lines, own, neighbour, expected, e.begins)
-        or _unclear(e, joint.quality)
+        _no_string(joint) or _two(e.lines, own, neighbour, expected, e.begins) or _unclear(e, joint)
     )
     if doubt is not None:
         return HeardPluck(onset, None, used=False, reason=doubt)
@@ -170,12 +168,15 @@ def _no_string(joint: Decision) -> str | None:
     return reasons.NO_SERIES if joint.none > 1.0 - joint.none else None
 
 
-def _unclear(e: Evidence, quality: float) -> str | None:
+def _unclear(e: Evidence, joint: Decision) -> str | None:
     """Return what to say where more than one fundamental is probable, None if one is."""
-    if quality >= LEAST_QUALITY:
+    if joint.quality >= LEAST_QUALITY:
         return None
-    names = " or ".join(f"{c.frequency_hz:.1f} Hz" for c in e.candidates[:2])
-    return reasons.UNCLEAR.format(names=names, quality=quality)
+    probable = [c.frequency_hz for c in e.candidates[:2]]
+    if joint.below > (1.0 - joint.quality) / 2:
+        probable = [joint.frequency_hz / 2, joint.frequency_hz]
+    names = " or ".join(f"{f:.1f} Hz" for f in probable)
+    return reasons.UNCLEAR.format(names=names, quality=joint.quality)
 
 
 def _two(
