@@ -72,10 +72,8 @@ class Evidence:
 
     def near(self, frequency_hz: float) -> Candidate | None:
         """Return the best candidate for that tone, if any speaks for it."""
-        for c in self.candidates:
-            if abs(math.log(c.frequency_hz / frequency_hz)) <= SAME_TONE:
-                return c if c.score > 0 else None
-        return None
+        (found,) = _near([(self, c) for c in self.candidates], [frequency_hz])
+        return found[0][1] if found else None
 
     def about(self, frequency_hz: float) -> Candidate | None:
         """Return what stands by itself in this pluck, if it is that tone but for the scatter."""
@@ -193,7 +191,7 @@ def _tones(candidates: Sequence[Candidate]) -> list[float]:
 
 
 def _near(said: Sequence[tuple[Evidence, Candidate]], tones: Sequence[float]) -> list[Near]:
-    """Return what speaks for each tone: of each pluck the best candidate, as `Evidence.near`."""
+    """Return what speaks for each tone: of each pluck the best candidate, if any does."""
     places = np.log([c.frequency_hz for _, c in said])
     out = []
     for f in tones:
