@@ -137,10 +137,8 @@ def _another(e: Evidence, f: float) -> HeardPluck:
     own = e.clear
     if own is None:
         return HeardPluck(e.pluck.onset_s, None, used=False, reason=reasons.NO_SERIES)
-    pitch = _measured(e, own, 0.0)
     told = reasons.OUTLIER.format(f=own.frequency_hz, others=f)
-    kept = None if isinstance(pitch, str) else pitch
-    return HeardPluck(e.pluck.onset_s, kept, used=False, reason=told)
+    return HeardPluck(e.pluck.onset_s, _named(e, own), used=False, reason=told)
 
 
 def _worth_naming(one: HeardPluck, heard: list[HeardPluck]) -> bool:
@@ -198,6 +196,35 @@ def _two(
     return None
 
 
+def _named(e: Evidence, candidate: Candidate) -> Pitch:
+    """Return a pitch from the lines alone: a fit costs as much as all the rest, and is not used."""
+    lines = e.lines
+    assert lines is not None
+    mode = from_lines(candidate)
+    k = candidate.line[candidate.numbers - 1]
+    each = (lines.frequency_hz[k], lines.u_hz[k], lines.amplitude[k], lines.decay_per_s[k])
+    partials = tuple(
+        Partial(int(n), *(float(x) for x in one))
+        for n, *one in zip(candidate.numbers, *each, strict=True)
+    )
+    lead = _lead_s(e)
+    return Pitch(
+        frequency_hz=mode.frequency_hz,
+        frequency_u_hz=mode.frequency_u_hz,
+        inharmonicity=None,
+        inharmonicity_u=None,
+        partials=partials,
+        glide=0.0,
+        quality=0.0,
+        used_s=(lead, lead + e.sound.size / e.pluck.rate_hz),
+    )
+
+
+def _lead_s(e: Evidence) -> float:
+    """Return the time from the onset to the sound that is judged."""
+    return (e.pluck.samples.size - e.sound.size - e.pluck.onset) / e.pluck.rate_hz
+
+
 def _measured(e: Evidence, candidate: Candidate, quality: float) -> Pitch | str:
     """Fit the chosen series to the sound."""
     lines = e.lines
@@ -223,7 +250,7 @@ def _measured(e: Evidence, candidate: Candidate, quality: float) -> Pitch | str:
             strict=True,
         )
     )
-    lead = (e.pluck.samples.size - e.sound.size - e.pluck.onset) / e.pluck.rate_hz
+    lead = _lead_s(e)
     return Pitch(
         frequency_hz=mode.frequency_hz,
         frequency_u_hz=mode.frequency_u_hz,
