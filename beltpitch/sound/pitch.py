@@ -21,10 +21,11 @@ from beltpitch.sound import reasons
 from beltpitch.sound.begins import began_earlier, begins
 from beltpitch.sound.block import Samples
 from beltpitch.sound.decision import Decision, Evidence, decide
-from beltpitch.sound.evidence import Candidate
+from beltpitch.sound.evidence import Candidate, dies
 from beltpitch.sound.fit import Start, chosen, fit
 from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck, Partial, Pitch
 from beltpitch.sound.lines import Lines, lines_of
+from beltpitch.sound.outside import explained_from_outside, only_outside
 from beltpitch.sound.pluck import Pluck
 from beltpitch.sound.series import candidates_of
 from beltpitch.sound.several import set_aside
@@ -35,7 +36,6 @@ from beltpitch.sound.strands import Neighbour, beside, neighbour_of, two_could, 
 LEAST_QUALITY = 0.92
 SETTLE_S = 0.004  # the finger has left the belt
 SHORTEST_S = 0.05
-DECAYING = 0.3  # 1/s: strings ring for three seconds at most
 ASTRAY = 0.008  # relative; lines alone are good to a third of it
 FAINT_GAIN = 20.0  # nats of the strongest line: below it nothing can be told
 STEADY_RECORD_S = 0.5
@@ -76,7 +76,8 @@ def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> Heard:
     listed = [h for h in heard if h.onset_s is not None and _worth_naming(h, heard)]
     if any(h.used for h in listed):
         return Heard(tuple(listed), steady)
-    return Heard(tuple(listed), steady, reason=_why_none(evidence, heard))
+    why = only_outside(evidence, expected) or _why_none(evidence, heard)
+    return Heard(tuple(listed), steady, reason=why)
 
 
 def _evidence(pluck: Pluck, expected: FrequencyRange, before: Sequence[Pluck]) -> Evidence:
@@ -92,21 +93,11 @@ def _evidence(pluck: Pluck, expected: FrequencyRange, before: Sequence[Pluck]) -
         return Evidence(pluck, sound, lines, [], None)
     candidates = candidates_of(lines, expected)
     if len(sound) > STEADY_RECORD_S * pluck.rate_hz:
-        candidates = [c for c in candidates if _dies(lines, c)]
-        if not candidates and len(lines.gain) > 0:
-            reason = reasons.SUSTAINED
+        dying = [c for c in candidates if dies(lines, c)]
+        reason = reasons.SUSTAINED if candidates and not dying else None
+        candidates = dying
     earlier = began_earlier(pluck, lines, before)
     return Evidence(pluck, sound, lines, candidates, reason, begins(pluck, lines), earlier)
-
-
-def _dies(lines: Lines, candidate: Candidate) -> bool:
-    """Whether the lines of a candidate, the strongest counting most, die away at all."""
-    k = candidate.line[candidate.numbers - 1]
-    if len(k) == 0:
-        return False
-    weight = np.log(lines.gain[k])
-    decay = np.maximum(lines.decay_per_s[k], 0.0)
-    return float((weight * decay).sum() / weight.sum()) > DECAYING
 
 
 def _one(e: Evidence, joint: Decision | None, expected: FrequencyRange) -> HeardPluck:
@@ -121,7 +112,10 @@ def _one(e: Evidence, joint: Decision | None, expected: FrequencyRange) -> Heard
         return _another(e, joint.frequency_hz)
     neighbour = neighbour_of(e.lines, own)
     doubt = (
-        _no_string(joint) or _two(e.lines, own, neighbour, expected, e.begins) or _unclear(e, joint)
+        _no_string(joint)
+        or _two(e.lines, own, neighbour, expected, e.begins)
+        or _unclear(e, joint)
+        or explained_from_outside(e, own, expected)
     )
     if doubt is not None:
         return HeardPluck(onset, None, used=False, reason=doubt)

@@ -1,0 +1,69 @@
+"""What sounds outside the range that was told: the answer's own series, or the only clear tone.
+
+Who types a belt or a span wrongly asks for a string where there is none. Within such a range there
+may be nothing, or every second partial of a string below it, which explains half the lines and
+sounds like an answer. So a number from within the range must not be explained far better by a
+fundamental outside, and where there is none, a clear tone outside is named, never answered.
+
+Conventions: scores in nats, as in evidence.py.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from beltpitch.sound import reasons
+from beltpitch.sound.begins import together
+from beltpitch.sound.decision import CLEAR_SCORE, SCATTERED, Evidence
+from beltpitch.sound.evidence import Candidate, dies
+from beltpitch.sound.heard import FrequencyRange
+from beltpitch.sound.series import candidates_of
+from beltpitch.sound.strands import related
+
+SURE = 8.0  # nats: who tells a range is wrong about it once in some thousand times, not more
+SEARCHED = 4  # candidates
+LOUDEST = 3  # plucks that are asked where none gave an answer
+
+
+def explained_from_outside(e: Evidence, own: Candidate, expected: FrequencyRange) -> str | None:
+    """Return what to say where a series outside explains the answer's lines far better."""
+    for other in _clear_outside(e, expected):
+        if other.score > own.score + SURE and related(other.frequency_hz, own.frequency_hz):
+            return _told(other.frequency_hz, expected)
+    return None
+
+
+def only_outside(evidence: Sequence[Evidence], expected: FrequencyRange) -> str | None:
+    """Return what to say where the loudest sounds are one tone outside, None if they are not."""
+    heard = [e for e in evidence if e.lines is not None and len(e.lines.gain) > 0]
+    heard.sort(key=lambda e: -float(e.lines.gain.max()) if e.lines is not None else 0.0)
+    found = [c for e in heard[:LOUDEST] for c in _clear_outside(e, expected)[:1] if _begun(e, c)]
+    if not found:
+        return None
+    first = found[0].frequency_hz
+    one = all(abs(math.log(c.frequency_hz / first)) < SCATTERED for c in found)
+    return _told(first, expected) if one else None
+
+
+def _clear_outside(e: Evidence, expected: FrequencyRange) -> list[Candidate]:
+    """Return what stands by itself outside the range, best first; nothing if none was told."""
+    whole = FrequencyRange()
+    told = expected.low_hz > whole.low_hz or expected.high_hz < whole.high_hz
+    if not told or e.lines is None:
+        return []
+    return [
+        c
+        for c in candidates_of(e.lines, whole, SEARCHED)
+        if c.score >= CLEAR_SCORE
+        and not expected.low_hz <= c.frequency_hz <= expected.high_hz
+        and dies(e.lines, c)
+    ]
+
+
+def _begun(e: Evidence, candidate: Candidate) -> bool:
+    return e.begins is None or together(e.begins, e.earlier, candidate) > 0
+
+
+def _told(f: float, expected: FrequencyRange) -> str:
+    return reasons.OUTSIDE.format(f=f, low=expected.low_hz, high=expected.high_hz)
