@@ -21,14 +21,14 @@ from beltpitch.sound.heard import FrequencyRange
 from beltpitch.sound.series import candidates_of
 from beltpitch.sound.strands import related
 
-SURE = 8.0  # nats: who tells a range is wrong about it once in some thousand times, not more
+SURE = 4.0  # nats: who tells a range is wrong about it once in fifty times
 SEARCHED = 4  # candidates
 LOUDEST = 3  # plucks that are asked where none gave an answer
 
 
 def explained_from_outside(e: Evidence, own: Candidate, expected: FrequencyRange) -> str | None:
     """Return what to say where a series outside explains the answer's lines far better."""
-    for other in _clear_outside(e, expected):
+    for other in _outside(e, expected):
         if other.score > own.score + SURE and related(other.frequency_hz, own.frequency_hz):
             return _told(other.frequency_hz, expected)
     return None
@@ -38,16 +38,17 @@ def only_outside(evidence: Sequence[Evidence], expected: FrequencyRange) -> str 
     """Return what to say where the loudest sounds are one tone outside, None if they are not."""
     heard = [e for e in evidence if e.lines is not None and len(e.lines.gain) > 0]
     heard.sort(key=lambda e: -float(e.lines.gain.max()) if e.lines is not None else 0.0)
-    found = [c for e in heard[:LOUDEST] for c in _clear_outside(e, expected)[:1] if _begun(e, c)]
+    first = [(e, c) for e in heard[:LOUDEST] for c in _outside(e, expected)[:1]]
+    found = [c for e, c in first if c.score >= CLEAR_SCORE and _begun(e, c)]
     if not found:
         return None
-    first = found[0].frequency_hz
-    one = all(abs(math.log(c.frequency_hz / first)) < SCATTERED for c in found)
-    return _told(first, expected) if one else None
+    tone = found[0].frequency_hz
+    one = all(abs(math.log(c.frequency_hz / tone)) < SCATTERED for c in found)
+    return _told(tone, expected) if one else None
 
 
-def _clear_outside(e: Evidence, expected: FrequencyRange) -> list[Candidate]:
-    """Return what stands by itself outside the range, best first; nothing if none was told."""
+def _outside(e: Evidence, expected: FrequencyRange) -> list[Candidate]:
+    """Return what dies away outside the range, best first; nothing if no range was told."""
     whole = FrequencyRange()
     told = expected.low_hz > whole.low_hz or expected.high_hz < whole.high_hz
     if not told or e.lines is None:
@@ -55,9 +56,7 @@ def _clear_outside(e: Evidence, expected: FrequencyRange) -> list[Candidate]:
     return [
         c
         for c in candidates_of(e.lines, whole, SEARCHED)
-        if c.score >= CLEAR_SCORE
-        and not expected.low_hz <= c.frequency_hz <= expected.high_hz
-        and dies(e.lines, c)
+        if not expected.low_hz <= c.frequency_hz <= expected.high_hz and dies(e.lines, c)
     ]
 
 
