@@ -27,6 +27,7 @@ from beltpitch.sound.pluck import Pluck
 from beltpitch.sound.series import octave_below
 from beltpitch.sound.strands import HEARD_HZ, each_related, related
 
+LEAST_QUALITY = 0.92  # of an answer
 SAME_TONE = 0.01
 # Plucks of one string may lie so far apart: ten times the usual scatter. Who cuts nearer keeps
 # those alone that happen to agree, and takes their scatter for smaller than it is.

@@ -15,21 +15,34 @@ from collections.abc import Sequence
 
 from beltpitch.sound import reasons
 from beltpitch.sound.begins import together
-from beltpitch.sound.decision import CLEAR_SCORE, SCATTERED, Evidence
+from beltpitch.sound.decision import CLEAR_SCORE, LEAST_QUALITY, SCATTERED, Decision, Evidence
 from beltpitch.sound.evidence import Candidate, dies
 from beltpitch.sound.heard import FrequencyRange
 from beltpitch.sound.series import candidates_of
-from beltpitch.sound.strands import related
 
-SURE = 4.0  # nats: who tells a range is wrong about it once in fifty times
+SURE = 6.0  # nats: who tells a range is wrong about it once in some hundred times, not more
 SEARCHED = 4  # candidates
 LOUDEST = 3  # plucks that are asked where none gave an answer
 
 
-def explained_from_outside(e: Evidence, own: Candidate, expected: FrequencyRange) -> str | None:
-    """Return what to say where a series outside explains the answer's lines far better."""
+def explained_from_outside(
+    evidence: Sequence[Evidence], joint: Decision | None, expected: FrequencyRange
+) -> str | None:
+    """Return what to say where a series outside explains the answer's lines far better.
+
+    The pluck that shows the answer best is asked.
+    """
+    if joint is None or joint.quality < LEAST_QUALITY:
+        return None
+    near = [(e, c) for e in evidence if (c := e.near(joint.frequency_hz)) is not None]
+    if not near:
+        return None
+    e, own = max(near, key=lambda one: one[1].score)
+    assert e.lines is not None
+    lines = own.line[own.numbers - 1]
+    loudest = lines[int(e.lines.level_db[lines].argmax())]
     for other in _outside(e, expected):
-        if other.score > own.score + SURE and related(other.frequency_hz, own.frequency_hz):
+        if other.score > own.score + SURE and loudest in other.line:
             return _told(other.frequency_hz, expected)
     return None
 
@@ -49,15 +62,15 @@ def only_outside(evidence: Sequence[Evidence], expected: FrequencyRange) -> str 
 
 def _outside(e: Evidence, expected: FrequencyRange) -> list[Candidate]:
     """Return what dies away outside the range, best first; nothing if no range was told."""
-    whole = FrequencyRange()
-    told = expected.low_hz > whole.low_hz or expected.high_hz < whole.high_hz
-    if not told or e.lines is None:
+    if e.lines is None:
         return []
-    return [
-        c
-        for c in candidates_of(e.lines, whole, SEARCHED)
-        if not expected.low_hz <= c.frequency_hz <= expected.high_hz and dies(e.lines, c)
-    ]
+    whole = FrequencyRange()
+    parts = (whole.low_hz, expected.low_hz), (expected.high_hz, whole.high_hz)
+    found: list[Candidate] = []
+    for low, high in parts:
+        if low < high:
+            found += candidates_of(e.lines, FrequencyRange(low, high), SEARCHED)
+    return sorted((c for c in found if dies(e.lines, c)), key=lambda c: -c.score)
 
 
 def _begun(e: Evidence, candidate: Candidate) -> bool:

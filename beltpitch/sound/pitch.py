@@ -20,7 +20,7 @@ import numpy as np
 from beltpitch.sound import reasons
 from beltpitch.sound.begins import began_earlier, begins
 from beltpitch.sound.block import Samples
-from beltpitch.sound.decision import Decision, Evidence, decide
+from beltpitch.sound.decision import LEAST_QUALITY, Decision, Evidence, decide
 from beltpitch.sound.evidence import Candidate, dies
 from beltpitch.sound.fit import Start, chosen, fit
 from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck, Partial, Pitch
@@ -33,7 +33,6 @@ from beltpitch.sound.spectrum import spectrum_of
 from beltpitch.sound.stiff import Mode, from_lines, laid_through
 from beltpitch.sound.strands import Neighbour, beside, neighbour_of, two_could, unexplained
 
-LEAST_QUALITY = 0.92
 SETTLE_S = 0.004  # the finger has left the belt
 SHORTEST_S = 0.05
 ASTRAY = 0.008  # relative; lines alone are good to a third of it
@@ -71,7 +70,8 @@ def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> Heard:
     evidence = [_evidence(p, expected, plucks[:k]) for k, p in enumerate(plucks)]
     steady = _steady(plucks)
     joint = decide(evidence, expected)
-    heard = [_one(e, joint, expected) for e in evidence]
+    beyond = explained_from_outside(evidence, joint, expected)
+    heard = [_one(e, joint, expected, beyond) for e in evidence]
     heard = set_aside(heard)
     listed = [h for h in heard if h.onset_s is not None and _worth_naming(h, heard)]
     if any(h.used for h in listed):
@@ -100,8 +100,10 @@ def _evidence(pluck: Pluck, expected: FrequencyRange, before: Sequence[Pluck]) -
     return Evidence(pluck, sound, lines, candidates, reason, begins(pluck, lines), earlier)
 
 
-def _one(e: Evidence, joint: Decision | None, expected: FrequencyRange) -> HeardPluck:
-    """Return the verdict on one pluck, given what all say together."""
+def _one(
+    e: Evidence, joint: Decision | None, expected: FrequencyRange, beyond: str | None
+) -> HeardPluck:
+    """Return the verdict on one pluck, given what all say together and what lies outside."""
     onset = e.pluck.onset_s
     if e.reason is not None:
         return HeardPluck(onset, None, used=False, reason=e.reason)
@@ -115,7 +117,7 @@ def _one(e: Evidence, joint: Decision | None, expected: FrequencyRange) -> Heard
         _no_string(joint)
         or _two(e.lines, own, neighbour, expected, e.begins)
         or _unclear(e, joint)
-        or explained_from_outside(e, own, expected)
+        or beyond
     )
     if doubt is not None:
         return HeardPluck(onset, None, used=False, reason=doubt)
