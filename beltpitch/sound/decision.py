@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -24,8 +24,10 @@ from beltpitch.sound.evidence import Candidate
 from beltpitch.sound.heard import FrequencyRange
 from beltpitch.sound.lines import Lines
 from beltpitch.sound.pluck import Pluck
-from beltpitch.sound.strands import each_related, related
+from beltpitch.sound.series import octave_below
+from beltpitch.sound.strands import HEARD_HZ, each_related, related
 
+LEAST_QUALITY = 0.92  # of an answer
 SAME_TONE = 0.01
 # Plucks of one string may lie so far apart: ten times the usual scatter. Who cuts nearer keeps
 # those alone that happen to agree, and takes their scatter for smaller than it is.
@@ -38,6 +40,9 @@ BEGUN_LEAST, BEGUN_MOST = -25.0, 10.0
 BEGUN_UNKNOWN = 5.0  # the recording starts within the sound: nothing was heard before
 REPEAT_SHARE = 0.4  # what a further pluck adds
 CLEAR_SCORE = 12.0  # nats: a series that stands by itself
+# Log odds, beside what the lines say, of an octave below whose odd partials are not heard where a
+# microphone is deaf to the lowest: who holds it at a third of the span, as told, loses the third.
+UNHEARD = 2.0
 # Several clear tones that have nothing to do with each other are a voice. A string stands beside
 # it if it is so many times as clear as any of them, or begins and is so many times as loud:
 # syllables of one sentence differ by less.
@@ -54,7 +59,8 @@ HELD_PITCH, HELD_TIMES, HELD_S, HELD_SHARE = 0.003, 5, 1.0, 0.3
 class Evidence:
     """One pluck, ready to be judged: its sound, lines and candidates, or a reason why not.
 
-    ``begins`` holds for each line how clearly it began with the pluck, None if that is unknown.
+    ``begins`` holds for each line how clearly it began with the pluck, None if that is unknown;
+    ``earlier``, shape (stretches, lines), how clearly it began after some earlier moment.
     """
 
     pluck: Pluck
@@ -63,13 +69,12 @@ class Evidence:
     candidates: list[Candidate]
     reason: str | None
     begins: Samples | None = None
+    earlier: Samples = field(default_factory=lambda: np.zeros((0, 0)))
 
     def near(self, frequency_hz: float) -> Candidate | None:
         """Return the best candidate for that tone, if any speaks for it."""
-        for c in self.candidates:
-            if abs(math.log(c.frequency_hz / frequency_hz)) <= SAME_TONE:
-                return c if c.score > 0 else None
-        return None
+        (found,) = _near([(self, c) for c in self.candidates], [frequency_hz])
+        return found[0][1] if found else None
 
     def about(self, frequency_hz: float) -> Candidate | None:
         """Return what stands by itself in this pluck, if it is that tone but for the scatter."""
@@ -106,6 +111,8 @@ class Decision:
         The clearest beginning of its tone among the plucks, in nats; None if nothing is known.
     voice
         Whether it is but one of several clear tones, as in speech.
+    below
+        The probability that it is an octave lower, with only its even partials heard.
     """
 
     frequency_hz: float
@@ -113,6 +120,7 @@ class Decision:
     none: float
     begun: float | None
     voice: bool
+    below: float = 0.0
 
     @property
     def goes_on(self) -> bool:
@@ -135,11 +143,13 @@ def decide(evidence: Sequence[Evidence], expected: FrequencyRange) -> Decision |
         _prior(f, expected) + _total(one) + s for f, one, s in zip(tones, near, shared, strict=True)
     ]
     best = int(np.argmax(scores))
-    every = np.array([*scores, NULL_BONUS + shared[best] - bonus[best]])
+    lower = scores[best] - _total(near[best]) + _below(near[best], tones[best], expected)
+    every = np.array([*scores, lower, NULL_BONUS + shared[best] - bonus[best]])
     share = np.exp(every - every.max())
     share /= share.sum()
     voice = _voice(evidence, tones[best], begun[best])
-    return Decision(tones[best], float(share[best]), float(share[-1]), begun[best], voice)
+    quality, below, none = (float(share[k]) for k in (best, -2, -1))
+    return Decision(tones[best], quality, none, begun[best], voice, below)
 
 
 Near = list[tuple[Evidence, Candidate]]
@@ -182,7 +192,7 @@ def _tones(candidates: Sequence[Candidate]) -> list[float]:
 
 
 def _near(said: Sequence[tuple[Evidence, Candidate]], tones: Sequence[float]) -> list[Near]:
-    """Return what speaks for each tone: of each pluck the best candidate, as `Evidence.near`."""
+    """Return what speaks for each tone: of each pluck the best candidate, if any does."""
     places = np.log([c.frequency_hz for _, c in said])
     out = []
     for f in tones:
@@ -197,6 +207,14 @@ def _total(near: Sequence[tuple[Evidence, Candidate]]) -> float:
     """Log likelihood of a fundamental, but for a constant."""
     each = sorted((c.score for _, c in near), reverse=True)
     return sum(each[:1]) + REPEAT_SHARE * sum(each[1:])
+
+
+def _below(near: Near, f: float, expected: FrequencyRange) -> float:
+    """Log likelihood of the octave below, as `_total`, where a microphone may well miss it."""
+    if not near or f / 2 > HEARD_HZ or f / 2 < expected.low_hz:
+        return -math.inf
+    lower = [(e, octave_below(e.lines, c)) for e, c in near if e.lines is not None]
+    return _total(lower) + UNHEARD
 
 
 def _prior(frequency_hz: float, expected: FrequencyRange) -> float:
@@ -215,7 +233,7 @@ def _prior(frequency_hz: float, expected: FrequencyRange) -> float:
 
 def _begun(near: Sequence[tuple[Evidence, Candidate]]) -> float | None:
     """Return the clearest beginning of a tone; one is enough, later records may be its ring."""
-    known = [together(e.begins, c) for e, c in near if e.begins is not None]
+    known = [together(e.begins, e.earlier, c) for e, c in near if e.begins is not None]
     if len(known) < len(near):
         known = [b for b in known if b > 0]
     return max(known, default=None)

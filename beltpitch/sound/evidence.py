@@ -59,6 +59,7 @@ DECAY_TAIL = 3.0  # degrees of freedom: some partials beat and die as they like
 BEATING = 0.7  # 1/s: what beating does to a measured decay
 STEADY = 0.3  # 1/s: slower is not told from steady
 STEADY_SHARE = 0.35  # of strangers
+DECAYING = 0.3  # 1/s: strings ring for three seconds at most
 BEYOND_WEIGHT = 0.35  # empty places above the highest line found say the same thing again
 
 
@@ -84,6 +85,16 @@ class Candidate:
         """Numbers of the partials that were found."""
         out: NDArray[np.intp] = np.flatnonzero(self.line >= 0) + 1
         return out
+
+
+def dies(lines: Lines, candidate: Candidate) -> bool:
+    """Whether the lines of a candidate, the strongest counting most, die away at all."""
+    k = candidate.line[candidate.numbers - 1]
+    if len(k) == 0:
+        return False
+    weight = np.log(lines.gain[k])
+    decay = np.maximum(lines.decay_per_s[k], 0.0)
+    return float((weight * decay).sum() / weight.sum()) > DECAYING
 
 
 def nearest(

@@ -18,13 +18,14 @@ from dataclasses import replace
 import numpy as np
 
 from beltpitch.sound import reasons
-from beltpitch.sound.begins import begins
+from beltpitch.sound.begins import began_earlier, begins
 from beltpitch.sound.block import Samples
-from beltpitch.sound.decision import Decision, Evidence, decide
-from beltpitch.sound.evidence import Candidate
+from beltpitch.sound.decision import LEAST_QUALITY, Decision, Evidence, decide
+from beltpitch.sound.evidence import Candidate, dies
 from beltpitch.sound.fit import Start, chosen, fit
 from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck, Partial, Pitch
 from beltpitch.sound.lines import Lines, lines_of
+from beltpitch.sound.outside import explained_from_outside, only_outside
 from beltpitch.sound.pluck import Pluck
 from beltpitch.sound.series import candidates_of
 from beltpitch.sound.several import set_aside
@@ -32,10 +33,8 @@ from beltpitch.sound.spectrum import spectrum_of
 from beltpitch.sound.stiff import ENOUGH_TO_SPARE, Mode, from_lines, laid_through
 from beltpitch.sound.strands import Neighbour, beside, neighbour_of, two_could, unexplained
 
-LEAST_QUALITY = 0.92
 SETTLE_S = 0.004  # the finger has left the belt
 SHORTEST_S = 0.05
-DECAYING = 0.3  # 1/s: strings ring for three seconds at most
 ASTRAY = 0.008  # relative; lines alone are good to a third of it
 FAINT_GAIN = 20.0  # nats of the strongest line: below it nothing can be told
 STEADY_RECORD_S = 0.5
@@ -68,18 +67,20 @@ def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> Heard:
     expected
         Where the fundamental may lie.
     """
-    evidence = [_evidence(p, expected) for p in plucks]
+    evidence = [_evidence(p, expected, plucks[:k]) for k, p in enumerate(plucks)]
     steady = _steady(plucks)
     joint = decide(evidence, expected)
-    heard = [_one(e, joint, expected) for e in evidence]
+    beyond = explained_from_outside(evidence, joint, expected)
+    heard = [_one(e, joint, expected, beyond) for e in evidence]
     heard = set_aside(heard)
     listed = [h for h in heard if h.onset_s is not None and _worth_naming(h, heard)]
     if any(h.used for h in listed):
         return Heard(tuple(listed), steady)
-    return Heard(tuple(listed), steady, reason=_why_none(evidence, heard))
+    why = only_outside(evidence, expected) or _why_none(evidence, heard)
+    return Heard(tuple(listed), steady, reason=why)
 
 
-def _evidence(pluck: Pluck, expected: FrequencyRange) -> Evidence:
+def _evidence(pluck: Pluck, expected: FrequencyRange, before: Sequence[Pluck]) -> Evidence:
     start = pluck.clear + round(SETTLE_S * pluck.rate_hz)
     sound = pluck.samples[start:]
     reason = pluck.refused
@@ -92,24 +93,17 @@ def _evidence(pluck: Pluck, expected: FrequencyRange) -> Evidence:
         return Evidence(pluck, sound, lines, [], None)
     candidates = candidates_of(lines, expected)
     if len(sound) > STEADY_RECORD_S * pluck.rate_hz:
-        candidates = [c for c in candidates if _dies(lines, c)]
-        if not candidates and len(lines.gain) > 0:
-            reason = reasons.SUSTAINED
-    return Evidence(pluck, sound, lines, candidates, reason, begins(pluck, lines))
+        dying = [c for c in candidates if dies(lines, c)]
+        reason = reasons.SUSTAINED if candidates and not dying else None
+        candidates = dying
+    earlier = began_earlier(pluck, lines, before)
+    return Evidence(pluck, sound, lines, candidates, reason, begins(pluck, lines), earlier)
 
 
-def _dies(lines: Lines, candidate: Candidate) -> bool:
-    """Whether the lines of a candidate, the strongest counting most, die away at all."""
-    k = candidate.line[candidate.numbers - 1]
-    if len(k) == 0:
-        return False
-    weight = np.log(lines.gain[k])
-    decay = np.maximum(lines.decay_per_s[k], 0.0)
-    return float((weight * decay).sum() / weight.sum()) > DECAYING
-
-
-def _one(e: Evidence, joint: Decision | None, expected: FrequencyRange) -> HeardPluck:
-    """Return the verdict on one pluck, given what all say together."""
+def _one(
+    e: Evidence, joint: Decision | None, expected: FrequencyRange, beyond: str | None
+) -> HeardPluck:
+    """Return the verdict on one pluck, given what all say together and what lies outside."""
     onset = e.pluck.onset_s
     if e.reason is not None:
         return HeardPluck(onset, None, used=False, reason=e.reason)
@@ -122,7 +116,8 @@ def _one(e: Evidence, joint: Decision | None, expected: FrequencyRange) -> Heard
     doubt = (
         _no_string(joint)
         or _two(e.lines, own, neighbour, expected, e.begins)
-        or _unclear(e, joint.quality)
+        or _unclear(e, joint)
+        or beyond
     )
     if doubt is not None:
         return HeardPluck(onset, None, used=False, reason=doubt)
@@ -138,10 +133,8 @@ def _another(e: Evidence, f: float) -> HeardPluck:
     own = e.clear
     if own is None:
         return HeardPluck(e.pluck.onset_s, None, used=False, reason=reasons.NO_SERIES)
-    pitch = _measured(e, own, 0.0)
     told = reasons.OUTLIER.format(f=own.frequency_hz, others=f)
-    kept = None if isinstance(pitch, str) else pitch
-    return HeardPluck(e.pluck.onset_s, kept, used=False, reason=told)
+    return HeardPluck(e.pluck.onset_s, _named(e, own), used=False, reason=told)
 
 
 def _worth_naming(one: HeardPluck, heard: list[HeardPluck]) -> bool:
@@ -169,12 +162,15 @@ def _no_string(joint: Decision) -> str | None:
     return reasons.NO_SERIES if joint.none > 1.0 - joint.none else None
 
 
-def _unclear(e: Evidence, quality: float) -> str | None:
+def _unclear(e: Evidence, joint: Decision) -> str | None:
     """Return what to say where more than one fundamental is probable, None if one is."""
-    if quality >= LEAST_QUALITY:
+    if joint.quality >= LEAST_QUALITY:
         return None
-    names = " or ".join(f"{c.frequency_hz:.1f} Hz" for c in e.candidates[:2])
-    return reasons.UNCLEAR.format(names=names, quality=quality)
+    probable = [c.frequency_hz for c in e.candidates[:2]]
+    if joint.below > (1.0 - joint.quality) / 2:
+        probable = [joint.frequency_hz / 2, joint.frequency_hz]
+    names = " or ".join(f"{f:.1f} Hz" for f in probable)
+    return reasons.UNCLEAR.format(names=names, quality=joint.quality)
 
 
 def _two(
@@ -194,6 +190,35 @@ def _two(
     if strange is not None:
         return reasons.STRANGE_LINE.format(f=own.frequency_hz, strange=strange)
     return None
+
+
+def _named(e: Evidence, candidate: Candidate) -> Pitch:
+    """Return a pitch from the lines alone: a fit costs as much as all the rest, and is not used."""
+    lines = e.lines
+    assert lines is not None
+    mode = from_lines(candidate)
+    k = candidate.line[candidate.numbers - 1]
+    each = (lines.frequency_hz[k], lines.u_hz[k], lines.amplitude[k], lines.decay_per_s[k])
+    partials = tuple(
+        Partial(int(n), *(float(x) for x in one))
+        for n, *one in zip(candidate.numbers, *each, strict=True)
+    )
+    lead = _lead_s(e)
+    return Pitch(
+        frequency_hz=mode.frequency_hz,
+        frequency_u_hz=mode.frequency_u_hz,
+        inharmonicity=None,
+        inharmonicity_u=None,
+        partials=partials,
+        glide=0.0,
+        quality=0.0,
+        used_s=(lead, lead + e.sound.size / e.pluck.rate_hz),
+    )
+
+
+def _lead_s(e: Evidence) -> float:
+    """Return the time from the onset to the sound that is judged."""
+    return (e.pluck.samples.size - e.sound.size - e.pluck.onset) / e.pluck.rate_hz
 
 
 def _measured(e: Evidence, candidate: Candidate, quality: float) -> Pitch | str:
@@ -221,7 +246,7 @@ def _measured(e: Evidence, candidate: Candidate, quality: float) -> Pitch | str:
             strict=True,
         )
     )
-    lead = (e.pluck.samples.size - e.sound.size - e.pluck.onset) / e.pluck.rate_hz
+    lead = _lead_s(e)
     return Pitch(
         frequency_hz=mode.frequency_hz,
         frequency_u_hz=mode.frequency_u_hz,

@@ -43,6 +43,10 @@ SUSTAINED = (
     "a sustained tone: it does not die away as a pluck does; switch off what hums or whistles, "
     f"and {PLUCK}"
 )
+OUTSIDE = (
+    "a clear tone at {f:.1f} Hz lies outside {low:.0f} to {high:.0f} Hz, where the belt was to be: "
+    "check the belt and the span, or widen the range"
+)
 GOES_ON = (
     "a voice or another sound that goes on: its tone was there before the pluck as it was after; "
     f"wait until it is over or switch it off, {HOLD}, and {PLUCK}"

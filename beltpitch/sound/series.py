@@ -88,6 +88,12 @@ def _whole(lines: Lines, candidates: list[Candidate]) -> list[Candidate]:
     return out
 
 
+def octave_below(lines: Lines, candidate: Candidate) -> Candidate:
+    """Return the series that takes the same lines for its even partials, the odd ones unheard."""
+    below = np.array([(candidate.string_hz / 2, candidate.stiffness / 4)])
+    return _each_once(lines, below)[0]
+
+
 def _each_once(lines: Lines, pairs: Samples) -> list[Candidate]:
     """Score each (f_s, B), shape (pairs, 2), those that are alike only once."""
     key = np.rint(np.stack([np.log(pairs[:, 0]), pairs[:, 1]], axis=1) / ALIKE)

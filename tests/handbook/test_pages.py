@@ -103,6 +103,7 @@ REASONS_SAID = {  # reason of beltpitch.sound.reasons: as the page on plucking n
     "RINGS_ON": "rang on through another sound",
     "OUTLIER": "is not what the other plucks say",
     "SUSTAINED": "a sustained tone",
+    "OUTSIDE": "lies outside",
     "GOES_ON": "a voice or another sound that goes on",
     "VOICE": "a voice or another sound that goes on",
     "ONE_OR_TWO": "two strands at",

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from beltpitch.sound.heard import FrequencyRange
 from beltpitch.sound.synth import Tone, pluck_tones, room_noise, series_hz, synthesise
 from tests.sound.hearing import answers, heard_at
 
@@ -40,6 +41,18 @@ def test_a_tone_that_was_there_before_is_no_pluck() -> None:
     tone: Samples = sum((np.sin(n * wander) / n**0.5 for n in range(1, 7)), np.zeros(count))
     found = heard(loud * tone + room_noise(count, 2e-4, 1))
     assert answers(found) == []
+
+
+def test_a_string_may_have_begun_unnoticed() -> None:
+    """A burst of noise hides the onset, a later one cuts the string's sound: it begins nowhere."""
+    time = np.arange(int(2.5 * RATE_HZ)) / RATE_HZ
+    burst = np.zeros(len(time))
+    for at, lasts, level in ((0.65, 0.5, 1.0), (1.2, 0.06, 0.8)):
+        inside = (time >= at) & (time < at + lasts)
+        burst += level * inside * np.exp(-6.0 * np.maximum(time - at, 0.0))
+    burst *= np.random.default_rng(1).normal(size=len(time))
+    found = heard(plucked(125.0, onset_s=0.8) + burst + room_noise(len(time), 2e-4, 3))
+    assert answers(found) == pytest.approx([125.0], rel=2e-3)
 
 
 def test_a_voice_gives_no_number() -> None:
@@ -95,6 +108,19 @@ def test_lines_at_two_and_three_times_of_nothing_may_be_two_strands() -> None:
     sound = synthesise(lines, 2.5, RATE_HZ, onset_s=1.0)
     sound = sound + room_noise(len(sound), 1e-4, 6)
     assert answers(heard(sound)) == []
+
+
+def test_two_low_lines_may_be_the_even_partials_of_an_octave_below() -> None:
+    """Where a microphone may be deaf to the lowest, and none but two are heard."""
+    lines = [Tone(90.0 * n, 0.05, 0.05 / n**0.5, 1.0 * n) for n in (1, 2)]
+    sound = synthesise(lines, 2.5, RATE_HZ, onset_s=1.0)
+    sound = sound + room_noise(len(sound), 8e-3, 6)
+    found = heard(sound)
+    assert answers(found) == []
+    assert found.reason
+    assert "45.0 Hz or 90.0 Hz" in found.reason
+    told = heard(sound, FrequencyRange(60.0, 180.0, why="told"))
+    assert answers(told) == pytest.approx([90.0], rel=5e-3)
 
 
 def test_every_second_partial_alone_is_the_series_of_those() -> None:

@@ -132,6 +132,30 @@ def test_a_range_leaves_out_what_cannot_be() -> None:
     assert not any(abs(f - 64.0) < 10 for f in answers(found))
 
 
+@pytest.mark.parametrize(
+    ("f", "low", "high"),
+    [(110.2, 40.0, 80.0), (110.2, 150.0, 400.0), (64.0, 100.0, 400.0), (64.0, 150.0, 450.0)],
+)
+def test_a_string_outside_the_range_is_named_and_not_answered(
+    f: float, low: float, high: float
+) -> None:
+    sound = pluck_recording(f, plucks=2, rate_hz=RATE_HZ)
+    found = heard(sound, FrequencyRange(low, high, why="told"))
+    assert answers(found) == []
+    assert found.reason
+    assert f"clear tone at {f:.1f} Hz lies outside {low:.0f} to {high:.0f} Hz" in found.reason
+
+
+def test_a_sustained_tone_outside_the_range_is_not_named_for_a_string() -> None:
+    sound = room_noise(4 * 44_100, 1e-4, 7)
+    time = np.arange(3 * 44_100) / RATE_HZ
+    for n in range(1, 7):
+        sound[44_100:] += 0.1 / n * np.sin(2 * np.pi * n * 220.0 * time)
+    found = heard(sound, FrequencyRange(40.0, 120.0, why="told"))
+    assert answers(found) == []
+    assert "outside" not in (found.reason or "")
+
+
 def test_a_clipped_start_is_left_out_and_said() -> None:
     sound = np.clip(6 * pluck_recording(66.0, plucks=1, rate_hz=RATE_HZ), -1, 1)
     found = heard(sound)
