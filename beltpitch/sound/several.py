@@ -78,9 +78,10 @@ def _worst(pitches: list[Pitch]) -> tuple[int, float]:
     Of two, the one that is less sure of itself.
     """
     f = np.array([p.frequency_hz for p in pitches])
-    u = np.hypot([p.frequency_u_hz for p in pitches], USUAL_SCATTER * f)
+    own = np.array([p.frequency_u_hz for p in pitches])
+    u = np.hypot(own, USUAL_SCATTER * f)
     if len(f) < ENOUGH:
-        return int(u.argmax()), float(abs(f[0] - f[1]) / math.hypot(u[0], u[1]))
+        return int((own / f).argmax()), float(abs(f[0] - f[1]) / math.hypot(u[0], u[1]))
     middle = float(np.median(f))
     scatter = np.median(np.abs(f - middle)) * 1.4826  # of a normal distribution
     far = np.abs(f - middle) / np.hypot(u, scatter)
