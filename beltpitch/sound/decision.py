@@ -50,9 +50,9 @@ TONES_OF_A_VOICE = 2
 CLEARER = 2.3
 LOUDER = 3.0
 # So does a tone that is heard clearly so often at one pitch, within what plucks scatter (common
-# practice, no source), over a longer time than a voice holds a pitch, and in so large a share of
+# practice, no source), over a longer time than speech holds a pitch, and in so large a share of
 # all that is clear: a speaker comes back to a pitch only by chance.
-HELD_PITCH, HELD_TIMES, HELD_S, HELD_SHARE = 0.003, 5, 1.0, 0.3
+HELD_PITCH, HELD_TIMES, HELD_S, HELD_SHARE = 0.003, 3, 0.4, 0.3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
