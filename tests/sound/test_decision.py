@@ -120,13 +120,13 @@ def test_two_low_lines_may_be_the_even_partials_of_an_octave_below() -> None:
     """Where a microphone may be deaf to the lowest, and none but two are heard."""
     lines = [Tone(90.0 * n, 0.05, 0.05 / n**0.5, 1.0 * n) for n in (1, 2)]
     sound = synthesise(lines, 2.5, RATE_HZ, onset_s=1.0)
-    sound = sound + room_noise(len(sound), 8e-3, 6)
+    sound = sound + room_noise(len(sound), 2e-2, 6)
     found = heard(sound)
     assert answers(found) == []
     assert found.reason
-    assert "45.0 Hz or 90.0 Hz" in found.reason
+    assert "45.1 Hz or 90.3 Hz" in found.reason
     told = heard(sound, FrequencyRange(60.0, 180.0, why="told"))
-    assert answers(told) == pytest.approx([90.0], rel=5e-3)
+    assert answers(told) == pytest.approx([90.0], rel=1e-2)
 
 
 def test_every_second_partial_alone_is_the_series_of_those() -> None:
