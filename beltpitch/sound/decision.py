@@ -51,8 +51,12 @@ CLEARER = 2.3
 LOUDER = 3.0
 # So does a tone that is heard clearly so often at one pitch, within what plucks scatter (common
 # practice, no source), over a longer time than speech holds a pitch, and in so large a share of
-# all that is clear: a speaker comes back to a pitch only by chance.
-HELD_PITCH, HELD_TIMES, HELD_S, HELD_SHARE = 0.003, 3, 0.4, 0.3
+# all that is clear: a speaker comes back to a pitch only by chance, and then seldom to one within a
+# narrow range that was told: there less is asked for.
+HELD_PITCH, HELD_SHARE = 0.003, 0.3
+HELD_TIMES, HELD_S = 5, 1.0
+HELD_TIMES_NARROW, HELD_S_NARROW = 3, 0.4
+NARROW = 5.0  # highest over lowest of a range
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -147,7 +151,7 @@ def decide(evidence: Sequence[Evidence], expected: FrequencyRange) -> Decision |
     every = np.array([*scores, lower, NULL_BONUS + shared[best] - bonus[best]])
     share = np.exp(every - every.max())
     share /= share.sum()
-    voice = _voice(evidence, tones[best], begun[best])
+    voice = _voice(evidence, tones[best], begun[best], expected)
     quality, below, none = (float(share[k]) for k in (best, -2, -1))
     return Decision(tones[best], quality, none, begun[best], voice, below)
 
@@ -239,7 +243,9 @@ def _begun(near: Sequence[tuple[Evidence, Candidate]]) -> float | None:
     return max(known, default=None)
 
 
-def _voice(evidence: Sequence[Evidence], f: float, begun: float | None) -> bool:
+def _voice(
+    evidence: Sequence[Evidence], f: float, begun: float | None, expected: FrequencyRange
+) -> bool:
     """Whether a tone is but one of several clear ones, none of them plucked."""
     strangers = [
         (e, c)
@@ -253,11 +259,11 @@ def _voice(evidence: Sequence[Evidence], f: float, begun: float | None) -> bool:
     louder = max(e.loudness(c) for e, c in own) / max(e.loudness(c) for e, c in strangers)
     plucked = begun is not None and begun > 0
     return clearer < CLEARER and not (
-        plucked and (louder >= LOUDER or _held(own, f, len(strangers)))
+        plucked and (louder >= LOUDER or _held(own, f, len(strangers), expected))
     )
 
 
-def _held(own: Near, f: float, strangers: int) -> bool:
+def _held(own: Near, f: float, strangers: int, expected: FrequencyRange) -> bool:
     """Whether a tone is heard at one pitch longer and oftener than a voice holds one."""
     at_s = [
         e.pluck.onset_s
@@ -266,5 +272,7 @@ def _held(own: Near, f: float, strangers: int) -> bool:
         and e.pluck.onset_s is not None
         and abs(math.log(c.frequency_hz / f)) <= HELD_PITCH
     ]
-    often = len(at_s) >= max(HELD_TIMES, HELD_SHARE * (len(at_s) + strangers))
-    return often and max(at_s) - min(at_s) >= HELD_S
+    narrow = expected.high_hz < NARROW * expected.low_hz
+    times, seconds = (HELD_TIMES_NARROW, HELD_S_NARROW) if narrow else (HELD_TIMES, HELD_S)
+    often = len(at_s) >= max(times, HELD_SHARE * (len(at_s) + strangers))
+    return often and max(at_s) - min(at_s) >= seconds
