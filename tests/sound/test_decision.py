@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 
 import numpy as np
@@ -71,20 +72,28 @@ def test_a_string_is_heard_beside_a_voice_that_is_fainter() -> None:
     assert answers(heard(sound)) == pytest.approx([83.0], rel=2e-3)
 
 
-@pytest.mark.parametrize(
-    ("plucks_s", "voice_s"),
-    [((0.6, 1.8, 3.0, 4.2, 5.4), (0.2, 1.4, 2.6, 3.8, 5.0)), ((0.6, 1.0, 1.4), (0.2, 1.8, 2.3))],
-)
-def test_a_string_plucked_again_is_told_from_a_voice_as_loud(
-    plucks_s: tuple[float, ...], voice_s: tuple[float, ...]
-) -> None:
-    """No voice comes back to one pitch so often, nor holds it so long."""
+def beside_a_voice(plucks_s: Sequence[float], voice_s: Sequence[float]) -> Samples:
+    """Return a string of 83 Hz plucked again and again between syllables of a voice as loud."""
     sound = room_noise(int(7.0 * RATE_HZ), 2e-4, 3)
     for at in plucks_s:
         sound = sound + synthesise(pluck_tones(83.0, level=0.2), 7.0, RATE_HZ, onset_s=at)
     for f, at in zip((118.0, 97.0, 131.0, 109.0, 140.0), voice_s, strict=False):
         sound = sound + syllable(f, at, 7.0)
-    assert answers(heard(sound)) == pytest.approx(len(plucks_s) * [83.0], rel=1e-3)
+    return sound
+
+
+def test_a_string_plucked_again_is_told_from_a_voice_as_loud() -> None:
+    """No voice comes back to one pitch so often, and holds it so long."""
+    sound = beside_a_voice((0.6, 1.8, 3.0, 4.2, 5.4), (0.2, 1.4, 2.6, 3.8, 5.0))
+    assert answers(heard(sound)) == pytest.approx(5 * [83.0], rel=1e-3)
+
+
+def test_a_narrow_range_asks_less_of_a_string_beside_a_voice() -> None:
+    """A voice seldom holds a pitch just there, for however short a time."""
+    sound = beside_a_voice((0.6, 1.0, 1.4), (0.2, 1.8, 2.3))
+    assert answers(heard(sound)) == []
+    told = heard(sound, FrequencyRange(48.0, 144.0, why="told"))
+    assert answers(told) == pytest.approx(3 * [83.0], rel=1e-3)
 
 
 @pytest.mark.parametrize("ratio", [1.18, 1.37, 1.75])
