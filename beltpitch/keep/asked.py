@@ -272,6 +272,7 @@ def sitting_of(
     seen: str | None = None,
     inputs: Mapping[str, Any] | None = None,
     flac: bytes | None = None,
+    taken_said: bool = False,
 ) -> Sitting:
     """Return a reading as the book keeps it, under its belt's name.
 
@@ -285,7 +286,7 @@ def sitting_of(
         When, aware; None for now.
     files
         The recordings it came from; none where it was heard live or typed.
-    event, temperature_c, note, seen, flac
+    event, temperature_c, note, seen, flac, taken_said
         As `beltpitch.keep.history.Sitting` has them.
     inputs
         What else was asked for, as texts, to read it again by.
@@ -314,4 +315,5 @@ def sitting_of(
         seen=seen,
         inputs={"belt": as_texts(asked.entry), **(inputs or {})},
         flac=flac,
+        taken_said=taken_said,
     )
