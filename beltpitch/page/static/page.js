@@ -144,7 +144,7 @@ function drawRuler(scene) {
   box.hidden = scene.ruler === null || rows.length === 0;
   if (box.hidden) return;
   // two rows are drawn smaller, so that both and what to do are seen without scrolling
-  const larger = box.clientWidth <= 900 ? 1 : rows.length > 1 ? 1.2 : 1.4;
+  const larger = box.clientWidth <= 900 ? 1 : scene.belts.length > 1 ? 1.2 : 1.4;
   const width = Math.max(280, box.clientWidth / larger);
   const height = AXIS + ROW * rows.length + 6;
   const x = (share) => EDGE + share * (width - 2 * EDGE);
