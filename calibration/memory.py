@@ -69,7 +69,7 @@ class Slope:
 def slope(hours: NDArray[np.float64], kilobytes: NDArray[np.float64]) -> Slope:
     """Return the slope after the first tenth, with the scatter of steps that stay (see above)."""
     first = len(hours) // TENTHS
-    x, y = hours[first:], kilobytes[first:]
+    x, y = hours[first:], kilobytes[first:] - kilobytes[first]  # level is zero, not nearly so
     away = x - x.mean()
     weights = away / float(away @ away)
     rise = float(weights @ y)

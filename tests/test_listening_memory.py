@@ -25,6 +25,11 @@ def test_level_memory_with_an_allocators_steps_is_not_called_growing() -> None:
     assert found.half > 0
 
 
+def test_memory_that_does_not_move_has_no_slope() -> None:
+    found = memory.slope(HOURS, np.full(480, 142_770.176))
+    assert (found.kb_per_h, found.half, found.grows) == (0.0, 0.0, False)
+
+
 def test_a_slow_growth_is_told() -> None:
     steps = 4.0 * np.random.default_rng(3).integers(0, 3, 480)
     found = memory.slope(HOURS, 140_000 + 20 * HOURS + steps)
