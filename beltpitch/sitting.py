@@ -16,6 +16,7 @@ from typing import Literal
 
 import numpy as np
 
+from beltpitch import asking
 from beltpitch.advice.window import Window
 from beltpitch.belt.catalogue import Belt
 from beltpitch.belt.span import Span
@@ -56,6 +57,8 @@ class Subject:
         Where its preload should lie.
     expected
         Where its frequency must lie.
+    expected_then
+        The same at the second of two parks, whose span is another; None for as at the first.
     way
         ``one`` strand as it is, both ``strands``, one strand arriving from either of two ``sides``,
         or the same strand at two ``parks``.
@@ -72,6 +75,7 @@ class Subject:
     span: Span | None = None
     window: Window | None = None
     expected: FrequencyRange = field(default_factory=FrequencyRange)
+    expected_then: FrequencyRange | None = None
     way: Way = "one"
     strands: tuple[str, ...] = ()
     travel: Estimate | None = None
@@ -108,6 +112,17 @@ class Subject:
                 f"{on} again.",
             )
         return (f"{settle}; then pluck {on}.",)
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What can be said against the way it is read before anything is plucked."""
+        if self.travel is None or self.belt is None:
+            return ()
+        return asking.odd_teeth((self.travel,), self.belt)
+
+    def expected_at(self, step: int) -> FrequencyRange:
+        """Where the frequency must lie in one of its steps."""
+        return self.expected_then if step and self.expected_then else self.expected
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -219,15 +234,15 @@ class Sitting:
         self.begin_setting()
         step = self.steps[index]
         step.slots.extend(told[-TELLING:])
-        self._decide_together(step)
+        self._decide_together(index)
         step.taken = len(step.used_hz)
         self.judge()
         return True
 
     def settle(self) -> None:
         """Decide over the plucks of each step together once more, as a recording is read."""
-        for step in self.steps:
-            self._decide_together(step)
+        for index in range(len(self.steps)):
+            self._decide_together(index)
         self.judge()
 
     @property
@@ -247,7 +262,7 @@ class Sitting:
 
     def hear(self, index: int, pluck: Pluck) -> HeardPluck:
         """Hear one pluck; where it does not fit, decide anew over the last ones together."""
-        step, expected = self.steps[index], self.subject.expected
+        step, expected = self.steps[index], self.subject.expected_at(index)
         found = hear([pluck], expected)
         step.note_steady(found.steady_hz)
         one = found.plucks[0] if found.plucks else _unheard(pluck, found)
@@ -257,7 +272,7 @@ class Sitting:
         for slot in [slot for slot in step.slots if slot.pluck is not None][:-JOINT]:
             slot.pluck = None
         if hopeful and not _fits(one, others_hz):
-            self._decide_together(step)
+            self._decide_together(index)
         return step.slots[-1].heard
 
     def by_hand(self, onset_s: float, *, use: bool) -> bool:
@@ -276,7 +291,7 @@ class Sitting:
 
     def alone(self, index: int, pluck: Pluck) -> tuple[PluckReading, Verdict] | None:
         """Return what one pluck tells by itself, without taking it; None if it tells nothing."""
-        found = hear([pluck], self.subject.expected)
+        found = hear([pluck], self.subject.expected_at(index))
         if not any(h.used for h in found.plucks):
             return None
         me = self.subject
@@ -286,12 +301,14 @@ class Sitting:
             reading = _of_one_park(reading)
         return reading.plucks[-1], judged(reading, me.window)
 
-    def _decide_together(self, step: Step) -> None:
-        """Hear the last plucks that have a tone to tell once more, all at once."""
-        kept = [s for s in step.slots if s.pluck is not None and s.by_hand is not False]
+    def _decide_together(self, index: int) -> None:
+        """Hear the last plucks of a step that have a tone to tell once more, all at once."""
+        slots = self.steps[index].slots
+        kept = [s for s in slots if s.pluck is not None and s.by_hand is not False]
         if len(kept) < TELLING:
             return
-        again = hear([s.pluck for s in kept if s.pluck is not None], self.subject.expected).plucks
+        expected = self.subject.expected_at(index)
+        again = hear([s.pluck for s in kept if s.pluck is not None], expected).plucks
         if len(again) == len(kept):
             for slot, heard in zip(kept, again, strict=True):
                 slot.heard = heard
@@ -331,7 +348,8 @@ class Sitting:
         try:
             if me.way == "parks":
                 assert me.travel is not None
-                return (first, second, from_parks(first, second, me.travel))
+                both = from_parks(first, second, me.travel)
+                return (first, second, replace(both, warnings=(*both.warnings, *me.doubts)))
             return both_strands(first, second, (me.parts[0], me.parts[1]))
         except CannotTell as error:
             said = dict.fromkeys((*second.warnings, error.message))

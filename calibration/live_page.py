@@ -28,6 +28,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from beltpitch.measuring import State
 from beltpitch.page.bench import Bench, Shop
@@ -37,7 +38,7 @@ from beltpitch.page.inputs import Input, Opener
 from beltpitch.page.serve import server_of
 from beltpitch.page.web import Windows, application
 from beltpitch.sound.block import Block, Samples
-from calibration.memory import BLOCK, MINUTES, RATE_HZ, Slope, minute, resident_kb, slope
+from calibration.memory import BLOCK, MINUTES, RATE_HZ, minute, resident_kb, slope, tenths_mb
 
 SETTLED_MS = 300  # in which a window draws what has come
 OFTEN = (12, 2.5, 4.75)  # plucks a minute, the first at, and apart, in seconds
@@ -168,8 +169,8 @@ def _delay(came: tuple[float, State], seen: list[dict[str, Any]]) -> float | Non
     return min(after) - at if after else None
 
 
-def memory(hours: float, folder: Path) -> tuple[Slope, Slope, float, float]:
-    """Return the slopes of server and window in kB an hour, and their sizes at the end in kB."""
+def memory(hours: float, folder: Path) -> NDArray[np.float64]:
+    """Return what server and window hold in kB at each minute of sound, shape (minutes, 2)."""
     windows = Windows()
     shop = Shop(PLOVER, folder / "book.sqlite", "N", demo=False, folder=folder)
     made: list[Callable[[], float]] = []
@@ -184,9 +185,7 @@ def memory(hours: float, folder: Path) -> tuple[Slope, Slope, float, float]:
             bench.ask("listen", {}).result(60)
             source.over.wait()
             child.terminate()
-    server, window = np.array(source.sizes).T
-    at = np.arange(len(server)) / 60
-    return slope(at, server), slope(at, window), float(server[-1]), float(window[-1])
+    return np.array(source.sizes)
 
 
 def asked(child: subprocess.Popen[str]) -> float:
@@ -232,11 +231,14 @@ def main() -> None:
                 f"99 % within {np.quantile(gaps, 0.99):.0f} ms, largest {max(gaps):.0f} ms"
             )
             return
-        server, window, server_kb, window_kb = memory(given.hours, Path(name))
-        for what, rise, size in (("server", server, server_kb), ("window", window, window_kb)):
+        sizes = memory(given.hours, Path(name))
+        at = np.arange(len(sizes)) / 60
+        for what, kilobytes in zip(("server", "window"), sizes.T, strict=True):
+            rise = slope(at, kilobytes)
             print(
-                f"{what}: {size / 1000:.1f} MB, slope {rise.kb_per_h:+.0f} +/- {rise.half:.0f} "
-                f"kB an hour: {'grows' if rise.grows else 'no growth'}"
+                f"{what}: {kilobytes[-1] / 1000:.1f} MB, slope {rise.kb_per_h:+.0f} +/- "
+                f"{rise.half:.0f} kB an hour: {'grows' if rise.grows else 'no growth'}; "
+                f"in each tenth of the time: {', '.join(tenths_mb(kilobytes))} MB"
             )
 
 

@@ -337,6 +337,7 @@ def _sitting(
         seen=keeping.seen,
         inputs=inputs,
         flac=flac_of(files) if keeping.sound and files else flac,
+        taken_said=keeping.taken is not None,
     )
 
 

@@ -234,6 +234,8 @@ def run_live(
             **options,
         )
         announce(microphone, said)
+        for words in dict.fromkeys(words for each in subjects for words in each.doubts):
+            sys.stderr.write(f"beltpitch: {words}\n")
         follow(live, microphone, measuring, over=lambda: over(measuring))
     return live, measuring
 

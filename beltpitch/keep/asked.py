@@ -7,6 +7,7 @@ readings as the book keeps them.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -190,17 +191,44 @@ def subject_of(
     if not strands and asked.entry.strand:
         strands = (asked.entry.strand,)
     notes = asked.belt.notes if asked.belt else ()
+    moved = asking.travel(travel) if travel else None
     return Subject(
         name=name,
         belt=asked.belt,
         span=asked.span,
         window=asked.window,
         expected=expected_range(asked.belt, asked.span, asked_range),
+        expected_then=_moved_range(asked, moved, asked_range) if moved else None,
         way=way,
         strands=strands,
-        travel=asking.travel(travel) if travel else None,
+        travel=moved,
         echoes=tuple(dict.fromkeys((*asked.echoes, *notes))),
     )
+
+
+def _moved_range(
+    asked: Asked, travel: Estimate, asked_range: FrequencyRange | None
+) -> FrequencyRange | None:
+    """Return where the frequency must lie once the carriage was moved, either way.
+
+    The tape's span is one park's; the strand at the other is longer or shorter by the travel.
+    None without a span, or where neither can be heard in the range that was asked for.
+    """
+    from beltpitch.reading import expected_range
+    from beltpitch.sound.heard import FrequencyRange
+
+    if asked.span is None:
+        return None
+    found = []
+    for share in (1 + travel.value / asked.span.length_m, 1 - travel.value / asked.span.length_m):
+        if share > 0:
+            span = replace(asked.span, length=asked.span.length.scaled(share))
+            with suppress(RequestError):  # the other way it may be heard
+                found.append(expected_range(asked.belt, span, asked_range))
+    if not found:
+        return None
+    low_hz, high_hz = min(r.low_hz for r in found), max(r.high_hz for r in found)
+    return FrequencyRange(low_hz, high_hz, why="; or ".join(r.why for r in found))
 
 
 def one_for_the_book(readings: Sequence[Reading], way: str) -> list[Reading]:
@@ -244,6 +272,7 @@ def sitting_of(
     seen: str | None = None,
     inputs: Mapping[str, Any] | None = None,
     flac: bytes | None = None,
+    taken_said: bool = False,
 ) -> Sitting:
     """Return a reading as the book keeps it, under its belt's name.
 
@@ -257,7 +286,7 @@ def sitting_of(
         When, aware; None for now.
     files
         The recordings it came from; none where it was heard live or typed.
-    event, temperature_c, note, seen, flac
+    event, temperature_c, note, seen, flac, taken_said
         As `beltpitch.keep.history.Sitting` has them.
     inputs
         What else was asked for, as texts, to read it again by.
@@ -286,4 +315,5 @@ def sitting_of(
         seen=seen,
         inputs={"belt": as_texts(asked.entry), **(inputs or {})},
         flac=flac,
+        taken_said=taken_said,
     )

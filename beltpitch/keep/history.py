@@ -63,6 +63,8 @@ class Sitting:
         What was asked for, as texts, so that it can be read again.
     flac
         The sound, to be kept too.
+    taken_said
+        Whether somebody said when; it then corrects the time of an entry that is there.
     """
 
     verdict: Verdict
@@ -77,6 +79,7 @@ class Sitting:
     seen: str | None = None
     inputs: Mapping[str, Any] = field(default_factory=dict)
     flac: bytes | None = None
+    taken_said: bool = False
 
     def __post_init__(self) -> None:
         if self.taken.tzinfo is None:
@@ -256,11 +259,11 @@ class History:
         return made.lastrowid
 
     def _revise(self, kept: Kept, sitting: Sitting, record: Mapping[str, Any]) -> None:
-        """Let the entry say what its latest revision says; words given before stay."""
+        """Let the entry say what its latest revision says; what was said before stays."""
         said = record["reading"]
         self._link.execute(
             "UPDATE entry SET revision = ?, verdict = ?, frequency_hz = ?, preload_n = ?, "
-            "preload_u_n = ?, event = coalesce(?, event), "
+            "preload_u_n = ?, taken = coalesce(?, taken), event = coalesce(?, event), "
             "temperature_c = coalesce(?, temperature_c), note = coalesce(?, note), "
             "seen = coalesce(?, seen) WHERE id = ?",
             (
@@ -269,6 +272,7 @@ class History:
                 said["frequency_hz"],
                 said["preload_n"],
                 said["preload_u_n"],
+                utc_text(sitting.taken) if sitting.taken_said else None,
                 sitting.event,
                 sitting.temperature_c,
                 *_texts(sitting.note, sitting.seen),

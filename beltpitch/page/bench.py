@@ -251,6 +251,10 @@ class Bench:
     def _names(self) -> tuple[str, ...]:
         return tuple(subject.name for subject in self._plan.subjects)
 
+    @property
+    def _doubts(self) -> tuple[str, ...]:
+        return tuple(words for subject in self._plan.subjects for words in subject.doubts)
+
     def _source(self) -> str:
         if self._files:
             return "file"
@@ -308,7 +312,7 @@ class Bench:
         clock = clock_of(None, self.shop.machine, found.name)
         if clock is not None:
             notes.append(clock.echo)
-        self._notes = tuple(notes)
+        self._notes = (*notes, *self._doubts)
         self._measuring = Measuring(
             found.rate_hz,
             plan.subjects,
@@ -367,7 +371,8 @@ class Bench:
         self._drop_file(place)
         self._files[place] = (name, path)
         said = (recording.channel_note, *recording.warnings)
-        self._notes = tuple(_named(words, path, name) for words in said if words)
+        named = (_named(words, path, name) for words in said if words)
+        self._notes = (*named, *self._doubts)
         self._tell(self._recorded.take(subject, recording, recording.rate_hz, step))
         self._kept.pop(subject, None)
         self._busy = ""

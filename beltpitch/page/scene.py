@@ -27,6 +27,7 @@ METER = Scale(QUIETEST_DB, 0.0, 12.0)
 DECIBELS = Scale(FLOOR_DB, 0.0, 30.0)
 PLUCKS_SHOWN = 12  # the last ones of each step of a belt
 AGAIN = "Measure again, or choose another belt."
+GO_ON = "go on"  # as `beltpitch.advice.plucks` ends its words
 NO_TONE = "no pluck has told a frequency"
 
 
@@ -75,7 +76,7 @@ def scene(view: View) -> dict[str, Any]:
         "files": list(view.files),
         "step": _step(view),
         "order": order,
-        "advice": state.advice.words if state and known else "",
+        "advice": _advice(state, match) if state and known else "",
         "unit": view.unit,
         "ruler": _ruler(made, view.unit),
         "belts": belts,
@@ -184,6 +185,12 @@ def _is_finished(view: View, state: State) -> bool:
         and (state.phase == "done" or state.advice.kind == "enough")
         and len(view.parts[0]) == state.steps
     )
+
+
+def _advice(state: State, match: Match | None) -> str:
+    """Return what the plucks say; where there is something else to do than go on, without that."""
+    over = state.phase == "done" or (match is not None and match.word != "not yet known")
+    return state.advice.words.removesuffix(f"; {GO_ON}") if over else state.advice.words
 
 
 def _step(view: View) -> str:

@@ -178,6 +178,18 @@ def test_a_recording_is_kept_by_a_name_once_and_again_as_its_revision(
     assert len(run_json(capsys, "history")["entries"]) == 1
 
 
+def test_a_date_that_is_said_later_corrects_the_entry(capsys: Capture, plucked: Path) -> None:
+    run(capsys, "recording", "y-right", str(plucked), "--keep")
+    words = ("--keep", "--taken", "2026-02-03 14:30", "--note", "n")
+    _, _, err = run(capsys, "recording", "y-right", str(plucked), *words)
+    assert "kept as 1, revision 2" in err
+    (entry,) = run_json(capsys, "history")["entries"]
+    assert entry["taken"].startswith("2026-02-03T14:30")
+    run(capsys, "recording", "y-right", str(plucked), "--keep")  # the file's date says no more
+    (entry,) = run_json(capsys, "history")["entries"]
+    assert entry["taken"].startswith("2026-02-03T14:30")
+
+
 def test_a_pair_takes_one_recording_for_each_belt(capsys: Capture, plucked: Path) -> None:
     code, _, err = run(capsys, "recording", "y", str(plucked), str(plucked))
     assert code == 0, err

@@ -311,6 +311,16 @@ def test_two_parks(capsys: Capture, plug: Plug) -> None:
     assert records(out)[-1]["readings"][-1]["tension_n"] is not None
 
 
+def test_parks_that_are_not_whole_teeth_apart_are_said_at_once(capsys: Capture, plug: Plug) -> None:
+    plug(FakeMicrophone(np.concatenate([sound(1, 60.0), sound(1, 95.0)])))
+    words = ["--parks", "--travel", "101 +/- 0.2 mm", "--plucks", "1", "--json"]
+    code, out, err = run(capsys, *BELT, *words)
+    assert code == 0
+    assert "beltpitch: a travel of 101 mm is 50.5 teeth" in err
+    (said,) = (w for w in records(out)[-1]["readings"][-1]["warnings"] if "50.5 teeth" in w)
+    assert said.endswith("move by 100 or 102 mm")
+
+
 def test_keys_end_it_and_move_it_on(
     capsys: Capture, plug: Plug, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -7,6 +7,7 @@ copied.
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
@@ -263,11 +264,28 @@ def test_access_and_looks(server: Server, windows: Windows, tmp_path: Path) -> N
         tall = page.locator(".belt .figure").first.bounding_box()
         assert tall is not None
         assert tall["height"] >= 56
+        if name == "wide":  # what to do, the rulers and the buttons, without scrolling
+            expect(page.locator(".belt .better")).to_be_visible()
+            whole = page.locator("#now").bounding_box()
+            assert whole is not None
+            assert whole["y"] + whole["height"] <= height
     dark = windows.open(f"http://{server.own}/", color_scheme="dark")
     expect(dark.locator("#ruler .mean")).to_have_count(2)
     assert axe(dark) == []
     shot(dark, folder / "page-dark.png")
     assert dark.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(21, 23, 26)"
+
+
+def test_what_an_ended_measurement_shows_after_a_reload(server: Server, windows: Windows) -> None:
+    page = windows.open(f"http://{server.own}/")
+    measured_pair(server, page)
+    assert server.do("stop")[0] == 200
+    page.reload()
+    expect(page.locator("#advice")).to_have_text(re.compile("three plucks agree within .* %$"))
+    expect(page.locator("#phase")).to_have_text("done")
+    page.wait_for_timeout(300)  # a level that came before must not be drawn after
+    expect(page.locator("#phase")).to_have_text("done")
+    expect(page.locator("#level")).to_have_text("")
 
 
 def test_nothing_moves_by_itself(server: Server, windows: Windows) -> None:

@@ -118,6 +118,44 @@ def test_two_parks_need_no_span_and_one_alone_tells_nothing(rig: Rig) -> None:
     assert float(kept(rig)["tension_n"]) == pytest.approx(float(belt["figure"]), abs=0.1)
 
 
+def test_the_second_place_is_heard_by_its_own_span(rig: Rig) -> None:
+    """A strand of 120 mm carries 40 Hz and more, one of 620 mm much less."""
+    rig.do("choose", **WEIGHED | {"span": "120 mm"}, way="parks", travel="500 +/- 0.2 mm")
+    rig.do("listen")
+    play(rig, 144.0, 2)
+    rig.plucked(2)
+    rig.do("next")
+    play(rig, 28.0, 2, seed=8)
+    (belt,) = rig.plucked(4)["belts"]
+    speed = 2 * 0.5 / (1 / 28.0 - 1 / 144.0)
+    assert float(belt["figure"]) == pytest.approx(12.6e-3 * speed**2, rel=0.03)
+
+
+@pytest.mark.parametrize(("span", "low_hz", "high_hz"), [("120 mm", 15, 200), ("600 mm", 15, 700)])
+def test_the_second_place_may_lie_either_way_where_there_is_room(
+    span: str, low_hz: float, high_hz: float
+) -> None:
+    wish = {**WEIGHED, "span": span, "way": "parks", "travel": "500 mm"}
+    (subject,) = planned(wish, None).subjects
+    assert subject.expected_at(0) == subject.expected
+    assert subject.expected_at(1).low_hz == pytest.approx(low_hz, rel=0.05)
+    assert subject.expected_at(1).high_hz == pytest.approx(high_hz, rel=0.05)
+
+
+def test_a_move_by_part_of_a_tooth_is_said_before_the_first_pluck(rig: Rig) -> None:
+    rig.do("choose", **WEIGHED, way="parks", travel="161.0 +/- 0.2 mm")
+    rig.do("listen")
+    said = [words for words in rig.shown.last["scene"]["cautions"] if "80.5 teeth" in words]
+    assert said[0].endswith("move by 160 or 162 mm")
+    play(rig, 60.0, 1)
+    rig.plucked(1)
+    rig.do("next")
+    play(rig, 100.0, 1, seed=8)
+    (belt,) = rig.plucked(2)["belts"]
+    assert said[0] in belt["notes"]
+    assert said[0] in kept(rig)["warnings"]
+
+
 def test_a_measurement_ended_after_one_of_two_steps_says_what_is_missing(rig: Rig) -> None:
     begun(rig, **STRANDS)
     play(rig, 95.0, 1)

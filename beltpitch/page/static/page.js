@@ -95,7 +95,9 @@ function drawBelts(scene) {
 }
 
 function beltCard(belt) {
-  const shown = belt.word === "" ? null : word(belt.word);
+  const beside = made("span", { class: "beside" },
+    belt.word === "" ? null : word(belt.word),
+    belt.interval === "" ? null : made("span", { class: "interval" }, `95 %: ${belt.interval}`));
   return made(
     "article", { class: `belt${belt.asked ? " asked" : ""}`, "aria-label": belt.name },
     made("div", { class: "head" },
@@ -103,15 +105,14 @@ function beltCard(belt) {
     made("p", { class: "big" },
       belt.figure === "" ? made("span", { class: "none" }, "no pluck yet")
         : made("span", { class: "figure" }, belt.figure, made("small", {}, belt.unit)),
-      shown),
-    belt.interval === "" ? null
-      : made("p", { class: "interval" }, `95 %: ${belt.interval}`),
+      beside),
     belt.better === "" ? null : made("p", { class: "better" }, belt.better),
     belt.parts.length === 0 ? null
       : made("div", { class: "parts" }, ...belt.parts.map((words) => made("p", { class: "tone" }, words))),
-    belt.tone === "" ? null : made("p", { class: "tone" }, belt.tone),
-    belt.window === "" ? null : made("p", { class: "window" }, `window ${belt.window}`),
-    details(belt.notes),
+    made("div", { class: "facts" },
+      belt.tone === "" ? null : made("p", { class: "tone" }, belt.tone),
+      belt.window === "" ? null : made("p", { class: "window" }, `window ${belt.window}`),
+      details(belt.notes)),
   );
 }
 
@@ -126,10 +127,10 @@ function drawMatch(match, order) {
   box.hidden = match === null;
   if (match === null) return;
   box.replaceChildren(
-    made("p", { class: "head" }, word(match.word), made("span", {}, match.words)),
+    made("div", { class: "head" }, word(match.word), made("span", { class: "by" }, match.words),
+      details(match.notes)),
     match.turn === null || order.startsWith(match.turn) ? "" : made("p", { class: "turn" }, match.turn),
     match.hint === null ? "" : made("p", {}, match.hint),
-    details(match.notes),
   );
 }
 
@@ -142,7 +143,8 @@ function drawRuler(scene) {
   const rows = scene.belts.filter((belt) => belt.row !== null);
   box.hidden = scene.ruler === null || rows.length === 0;
   if (box.hidden) return;
-  const larger = box.clientWidth > 900 ? 1.4 : 1;
+  // two rows are drawn smaller, so that both and what to do are seen without scrolling
+  const larger = box.clientWidth <= 900 ? 1 : scene.belts.length > 1 ? 1.2 : 1.4;
   const width = Math.max(280, box.clientWidth / larger);
   const height = AXIS + ROW * rows.length + 6;
   const x = (share) => EDGE + share * (width - 2 * EDGE);
@@ -178,7 +180,7 @@ function drawRow(svg, belt, i, top, x, scene) {
   if (row.window !== null) drawWindow(svg, row.window, top, x, !(compared && i === 1));
   if (compared && i === 1) drawZone(svg, match.zone, top, x);
   if (scene.belts.length > 1) {
-    svg.append(shape("text", { x: 8, y: top + 13, class: "strong" }, shortened(belt.name)));
+    svg.append(shape("text", { x: 8, y: top + 10, class: "strong" }, shortened(belt.name)));
   }
   for (const pluck of row.plucks) {
     svg.append(line(x(pluck.at), top + 22, x(pluck.at), top + 40, pluck.used ? "pluck" : "pluck out"));
@@ -524,7 +526,7 @@ function pressed(event) {
 const DRAW = {
   scene: (record) => { now.scene = record; drawScene(); },
   portrait: (record) => { now.portrait = record; drawPortrait(); },
-  level: drawLevel,
+  level: (record) => { if (now.scene !== null && now.scene.listening) drawLevel(record); },
 };
 
 function connect() {
