@@ -39,7 +39,7 @@ from beltpitch.sound.reasons import (
     SILENCE,
 )
 
-LONGEST_S = 2.4  # decay times of a belt that rings for 1 s; more adds nothing (physics.md, 4)
+LONGEST_S = 3.0  # decay times of a belt that rings for 1 s; more adds nothing (physics.md, 4)
 LEAD_S = 0.06  # quiet kept ahead of the onset
 GUARD_S = 0.05  # the attack reaches this far back into frames that look quiet
 QUIET_KEPT_S = 1.5
