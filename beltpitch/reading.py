@@ -554,6 +554,7 @@ def read(
     span: Span | str | None = None,
     ends: str = "pulley",
     expected: FrequencyRange | None = None,
+    limits: FrequencyRange | None = None,
     key: str | None = None,
     rate_error: Estimate | None = None,
 ) -> Reading:
@@ -570,7 +571,9 @@ def read(
     ends
         What holds the span's ends, such as "pulley,clamp".
     expected
-        Where the frequency must lie; by default what belt and span can carry.
+        Where the frequency must lie, within what belt and span can carry.
+    limits
+        The same, whatever they can carry: at a further park the strand is another.
     key
         Whose error the plucks' is, if file names do not tell readings apart.
     rate_error
@@ -586,7 +589,7 @@ def read(
     from beltpitch.sound.recording import open_recording
 
     free = asking.span(span, belt, ends=ends) if isinstance(span, str) else span
-    limits = expected_range(belt, free, expected)
+    limits = limits or expected_range(belt, free, expected)
     recording = open_recording(path)
     _, heard = _heard_in(recording, limits, rate_error)
     # files of one name in two folders are two measurements

@@ -101,8 +101,9 @@ def recording(
     way = o.grouping(strand, parks=parks, travel=travel)
     every = _for_each_file(every, files, way, o.wanted(way, travel))
     reference = _reference_for(files, reference_tone, clock)
+    limits = _limits(every, way, travel, expected)
     read = [
-        _read(p, i, a, expected, reference)
+        _read(p, i, a, expected, reference, limits[i])
         for i, (p, a) in enumerate(zip(files, every, strict=True))
     ]
     readings, code = [r for r, _ in read], max(c for _, c in read)
@@ -148,6 +149,19 @@ def _for_each_file(
             "each, in that order"
         )
     return every
+
+
+def _limits(
+    every: tuple[k.Asked, ...], way: str, travel: str | None, expected: FrequencyRange | None
+) -> list[FrequencyRange | None]:
+    """Return where each file is searched, None for what the span given can carry."""
+    from beltpitch import asking
+    from beltpitch.keep.asked import moved_range
+
+    if way != "parks":
+        return [None] * len(every)
+    moved = zip(every[1:], asking.travels(travel or ""), strict=True)
+    return [None, *(moved_range(asked, there, expected) for asked, there in moved)]
 
 
 def _keep(
@@ -237,6 +251,7 @@ def _read(
     asked: k.Asked,
     expected: FrequencyRange | None,
     reference: _Reference | None = None,
+    limits: FrequencyRange | None = None,
 ) -> tuple[Reading, int]:
     """Return one file's reading and its exit code; a refusal is said and leaves nulls."""
     from beltpitch.reading import Reading, read
@@ -247,6 +262,7 @@ def _read(
             belt=asked.belt,
             span=asked.span,
             expected=expected,
+            limits=limits,
             key=f"{index}",
             rate_error=reference.error if reference else None,
         )

@@ -198,7 +198,7 @@ def subject_of(
         span=asked.span,
         window=asked.window,
         expected=expected_range(asked.belt, asked.span, asked_range),
-        expected_then=_moved_range(asked, moved, asked_range) if moved else None,
+        expected_then=moved_range(asked, moved, asked_range) if moved else None,
         way=way,
         strands=strands,
         travel=moved,
@@ -206,7 +206,7 @@ def subject_of(
     )
 
 
-def _moved_range(
+def moved_range(
     asked: Asked, travel: Estimate, asked_range: FrequencyRange | None
 ) -> FrequencyRange | None:
     """Return where the frequency must lie once the carriage was moved, either way.

@@ -257,6 +257,20 @@ def test_recording_reads_a_plucked_belt(capsys: Capture, plucked: Path) -> None:
     assert reading["tension_n"] == pytest.approx(76.5, rel=0.02)
 
 
+def test_recording_hears_a_second_park_by_its_own_span(capsys: Capture, tmp_path: Path) -> None:
+    """The belt cannot carry 248 Hz over the first span."""
+    files = []
+    for name, tone_hz in (("far", 100.0), ("near", 248.0)):
+        files.append(str(tmp_path / f"{name}.wav"))
+        sound = pluck_recording(tone_hz, plucks=2, decay_s=0.2, noise=1e-3, seed=5)
+        save_sound(Path(files[-1]), sound, RATE)
+    where = ["--belt", "2GT 9 mm", "--span", "620 +/- 3 mm"]
+    travel = ["--parks", "--travel", "370.0 +/- 0.2 mm"]
+    far, near, _ = run_json(capsys, "recording", *files, *where, *travel)["readings"]
+    assert far["frequency_hz"] == pytest.approx(100.0, rel=5e-3)
+    assert near["frequency_hz"] == pytest.approx(248.0, rel=5e-3)
+
+
 def test_recording_without_a_belt_gives_the_frequency(capsys: Capture, plucked: Path) -> None:
     reading = run_json(capsys, "recording", str(plucked))["readings"][0]
     assert reading["frequency_hz"] == pytest.approx(94.6, rel=2e-3)
