@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import atexit
 import contextlib
+import datetime as dt
 import functools
 import io
 import os
@@ -33,6 +34,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 PICTURE = ROOT / "docs" / "pluck.png"
 README = ROOT / "README.md"
+DAY = "2026-03-01"  # stands for the day on which the commands are run
 DOCS = ROOT / "docs"
 BLOCK = re.compile(
     r"(?:<!-- (?:first (\d+) lines|from (\w+)) -->\n)?```console\n(.*?)```", re.DOTALL
@@ -57,7 +59,8 @@ def output_of(command: str, folder: Path) -> str:
         contextlib.redirect_stderr(said),
     ):
         run_with(words[1:])
-    seen = said.getvalue().replace(f"{folder}{os.sep}", "")
+    today = dt.datetime.now().astimezone().date()
+    seen = said.getvalue().replace(f"{folder}{os.sep}", "").replace(f"{today}", DAY)
     return "\n".join(line.rstrip() for line in seen.splitlines())
 
 
