@@ -34,10 +34,19 @@ GROUPS_APART = 0.6  # the widest gap, as a share of the whole range
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """What the plucks so far say: go on, enough, or what is wrong."""
+    """What the plucks so far say: go on, enough, or what is wrong.
+
+    ``said`` is what they say, ``then`` what to do about it where that is not part of it.
+    """
 
     kind: Literal["go on", "enough", "disagree"]
-    words: str
+    said: str
+    then: str = ""
+
+    @property
+    def words(self) -> str:
+        """Both, as they are shown."""
+        return f"{self.said}; {self.then}" if self.then else self.said
 
 
 def advice(heard: Iterable[HeardPluck], reading: Reading | None) -> Advice:
@@ -60,7 +69,7 @@ def advice(heard: Iterable[HeardPluck], reading: Reading | None) -> Advice:
         return Advice("disagree", f"the plucks differ by {_percent(_range(values))}: {why}")
     agreed = f"{_number(len(values))} plucks agree within {_percent(_range(values))}"
     if len(values) < ENOUGH_PLUCKS or not _one_more_is_idle(values, spread, reading):
-        return Advice("go on", f"{agreed}; go on")
+        return Advice("go on", agreed, "go on")
     return Advice("enough", f"{agreed}, one more will not help")
 
 

@@ -27,7 +27,6 @@ METER = Scale(QUIETEST_DB, 0.0, 12.0)
 DECIBELS = Scale(FLOOR_DB, 0.0, 30.0)
 PLUCKS_SHOWN = 12  # the last ones of each step of a belt
 AGAIN = "Measure again, or choose another belt."
-GO_ON = "go on"  # as `beltpitch.advice.plucks` ends its words
 NO_TONE = "no pluck has told a frequency"
 
 
@@ -190,7 +189,7 @@ def _is_finished(view: View, state: State) -> bool:
 def _advice(state: State, match: Match | None) -> str:
     """Return what the plucks say; where there is something else to do than go on, without that."""
     over = state.phase == "done" or (match is not None and match.word != "not yet known")
-    return state.advice.words.removesuffix(f"; {GO_ON}") if over else state.advice.words
+    return state.advice.said if over else state.advice.words
 
 
 def _step(view: View) -> str:
