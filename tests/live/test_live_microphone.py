@@ -87,14 +87,14 @@ def aligned(heard: NDArray[np.float64], played: NDArray[np.float64]) -> NDArray[
 
 
 def test_what_is_played_is_heard_to_the_sample(bench: Bench, tmp_path: Path) -> None:
-    played = pluck_recording(66.0, plucks=2, first_s=0.3, apart_s=1.0, noise=1e-3, level=0.5)
+    played = pluck_recording(66.0, plucks=2, first_s=0.5, apart_s=1.0, noise=1e-3, level=0.5)
     path = stereo_file(tmp_path / "pluck.wav", played, played)
     listening = Listening(bench, tmp_path / "heard.npz", 4.0, rate=48_000)
     bench.play(path)
     end = listening.end()
     assert (end["lost"], end["overflows"]) == (None, 0)
     assert listening.opened["channel_note"] == "mean of 2 channels"
-    settled = 9_600  # a sound server may begin in mid-air, the first pluck is at 14,400
+    settled = 10_080  # a sound server may begin in mid-air; 2.29 s are compared
     heard = aligned(listening.samples, played)[settled:]
     np.testing.assert_allclose(heard, played[settled:], rtol=0, atol=4 / 2**15)  # 16 bits
 
