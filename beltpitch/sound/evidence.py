@@ -292,5 +292,5 @@ def _missing(
 
 def _normal_below(x: Samples) -> Samples:
     """Return the normal distribution function (logistic form, good to 0.01)."""
-    out: Samples = 1.0 / (1.0 + np.exp(np.clip(-1.5976 * x - 0.07056 * x**3, -60, 60)))
+    out: Samples = 1.0 / (1.0 + np.exp(np.clip(-x * (1.5976 + 0.07056 * x * x), -60, 60)))
     return out

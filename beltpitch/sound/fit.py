@@ -40,7 +40,6 @@ DECAYS_USED = 4.5  # record length in decay times (physics.md, section 4)
 LEAST_USED_S = 0.05
 BLOCK_S = 0.004  # a glide of 5 % at 1 kHz turns by a third of a radian from its middle to its end
 STEPS = 14
-AMPLITUDE_PASSES = 2  # see `_amplitudes`
 TRUSTING = 2  # steps before the residual is believed to be the attack's, not the fit's
 CLOSE_ENOUGH = 0.2  # of a standard uncertainty; half of it is left once the last step is taken
 GLIDE_U = 0.02  # prior: f^2 of a hard pluck begins this much high, or more
@@ -111,8 +110,9 @@ class _State:
     glide: float
     c: Complex
     normal: Samples
-    step: Samples
-    residual: Samples
+    down: Samples  # what the step solves the normal matrix for
+    slow: Complex  # of the model, as c is: see the head of this file
+    fast: Complex
     seen: Complex  # the residual about each partial, one value a block
     inflation: Samples  # residual over noise in the band that decides
 
@@ -149,11 +149,12 @@ def fit(sound: Samples, rate_hz: float, noise: Noise, start: Start) -> Fit | Non
     state = _settled(blocks, rate_hz, noise, start)
     if state is None:
         return None
-    more = _left_out(state, rate_hz, noise, start.number)
+    residual = _residual(blocks, state)
+    more = _left_out(state, residual, rate_hz, noise, start.number)
     if more is not None:
         again = _settled(blocks, rate_hz, noise, more)
         if again is not None:
-            start, state = more, again
+            start, state, residual = more, again, _residual(blocks, again)
     k = len(start.number)
     inverse = np.linalg.inv(state.normal)
     covariance: Samples = np.asarray(inverse[:k, :k], np.float64)
@@ -167,7 +168,7 @@ def fit(sound: Samples, rate_hz: float, noise: Noise, start: Start) -> Fit | Non
         glide=0.5 * state.glide,
         glide_u=0.5 * glide_u,
         excess=state.inflation[:k],
-        explained=1.0 - float((state.residual**2).sum() / (blocks**2).sum()),
+        explained=1.0 - float((residual**2).sum() / (blocks**2).sum()),
         used_s=blocks.size / rate_hz,
     )
 
@@ -181,6 +182,7 @@ def _settled(blocks: Samples, rate_hz: float, noise: Noise, start: Start) -> _St
 
 def _left_out(
     state: _State,
+    residual: Samples,
     rate_hz: float,
     noise: Noise,
     number: Samples,
@@ -204,7 +206,7 @@ def _left_out(
     for n in missing[:MOST_PARTIALS]:
         place = n * math.sqrt(max(level + slope * n**2, 0.25 * level))
         decay = float(np.interp(n, number, a))
-        at = _standing(state.residual, rate_hz, noise, place, decay)
+        at = _standing(residual, rate_hz, noise, place, decay)
         if at is not None:
             found.append((n, at[0], decay, at[1]))
     if not found:
@@ -229,26 +231,30 @@ def _standing(
     count, size = residual.shape
     half = max(decay / (2 * np.pi), 0.5 * rate_hz / residual.size)  # half of a line's width
     reach = math.ceil(LEFT_OUT_NEAR * place_hz / half) + 2
-    beside = np.arange(*LEFT_OUT_BESIDE)
-    steps = np.concatenate([-reach - beside[::-1], np.arange(-reach, reach + 1), reach + beside])
+    nearest, farthest = LEFT_OUT_BESIDE
+    steps = np.arange(-reach - farthest + 1, reach + farthest)
     tried = place_hz + half * steps
     inner, outer = np.arange(size) / rate_hz, np.arange(count) * (size / rate_hz)
-    rate = -decay - 2j * np.pi * tried
-    seen = _real_seen(residual, np.exp(np.outer(inner, rate)))
-    match = (seen * np.exp(np.outer(outer, rate))).sum(axis=0)
+    seen = _seen(residual, _side_by_side(inner, decay, tried))
+    match = (seen * _side_by_side(outer, decay, tried).conj()).sum(axis=0)
     energy = float(np.exp(-2 * decay * outer).sum() * np.exp(-2 * decay * inner).sum())
     power = (match.real**2 + match.imag**2) / energy
-    around = float(np.median(power[np.abs(steps) > reach]))
-    best = len(beside) + int(np.argmax(power[np.abs(steps) <= reach]))
+    around = float(np.median(power[np.abs(steps) >= reach + nearest]))
+    best = int(np.argmax(np.where(np.abs(steps) <= reach, power, 0.0)))
     if power[best] < LEFT_OUT_GAIN * max(float(noise.at(tried[best : best + 1])[0]), around):
         return None
     return float(tried[best]), 2.0 * math.sqrt(power[best] / energy)
 
 
-def _real_seen(sound: Samples, fast: Complex) -> Complex:
-    """Return sound times complex columns, as a product of real matrices."""
-    out: Complex = (sound @ np.ascontiguousarray(fast).view(np.float64)).view(np.complex128)
-    return out
+def _side_by_side(time: Samples, decay: float, hz: Samples) -> Complex:
+    """Return partials of equally spaced frequencies, shape (time, frequencies).
+
+    Each comes from the one before by the same turn, which spares the exponentials.
+    """
+    out = np.empty((len(hz), len(time)), dtype=np.complex128)
+    out[0] = np.exp((-decay + 2j * np.pi * hz[0]) * time)
+    out[1:] = np.exp(2j * np.pi * (hz[1] - hz[0]) * time)
+    return np.ascontiguousarray(np.multiply.accumulate(out, axis=0).T)
 
 
 def _with_tones(start: Start, noise: Noise) -> Start:
@@ -290,9 +296,9 @@ def _settle(blocks: Samples, rate: float, start: Start, power: Samples) -> _Stat
     k = len(f)
     played = start.number > 0
     excess = np.ones((len(blocks), k))
-    last: _State | None = None
+    c, last = np.zeros(k, dtype=np.complex128), None
     for turn in range(STEPS):
-        state = _look(blocks, rate, f, a, glide, priors, power * excess)
+        state = _look(blocks, rate, f, a, glide, c, priors, power * excess)
         state.inflation = _inflation(state, power)
         excess = _weighed(state, power, excess, turn)
         step = _pulled(state, priors, np.concatenate([f, a, [glide]]))
@@ -302,7 +308,7 @@ def _settle(blocks: Samples, rate: float, start: Start, power: Samples) -> _Stat
         a = np.clip(a + np.clip(step[k : 2 * k], -0.5 * a, a), *DECAY_LIMITS)
         glide = min(max(glide + step[2 * k], 0.0), MOST_GLIDE)
         state.f, state.a, state.glide = f, a, glide
-        last = state
+        c, last = state.c, state
         close = np.abs(step[:k]) * np.sqrt(np.diag(state.normal)[:k]) < CLOSE_ENOUGH
         if turn > TRUSTING and close[played].all():
             break
@@ -340,7 +346,7 @@ def _priors(start: Start, seconds: float) -> _Priors:
 def _pulled(state: _State, priors: _Priors, here: Samples) -> Samples:
     """Return the step with the priors in it; the information of the state gains theirs."""
     glide = float(here[-1])
-    pull = state.normal @ state.step - priors.weight * (here - priors.centre)
+    pull = state.down - priors.weight * (here - priors.centre)
     state.normal = state.normal + np.diag(priors.weight)
     step: Samples = np.asarray(np.linalg.solve(state.normal, pull), np.float64)
     if glide + step[-1] < 0:  # a pluck never begins flat: the glide stays at its bound
@@ -355,17 +361,22 @@ def _look(
     f: Samples,
     a: Samples,
     glide: float,
+    c: Complex,
     priors: _Priors,
     power: Samples,
 ) -> _State:
-    """Compare the model with the sound: residual, information matrix, Gauss-Newton step.
+    """Compare the model with the sound: what is left of it, information, Gauss-Newton step.
 
-    Parameters run f_1.., a_1.., glide; the amplitudes, last, go by a Schur complement.
+    Parameters run f_1.., a_1.., glide; the amplitudes, last, go by a Schur complement. Least
+    squares give what is added to the amplitudes ``c`` of the look before: where lines that overlap
+    are weighted differently, each weight is meant for its own partial alone, and what is left of
+    the sound then brings the rest.
     """
     count, size = blocks.shape
+    k = len(f)
     middle = (np.arange(count) * size + 0.5 * (size - 1)) / rate
     inner = (np.arange(size) - 0.5 * (size - 1)) / rate
-    decay = priors.centre[len(f) : 2 * len(f)]
+    decay = priors.centre[k : 2 * k]
     bend = -np.expm1(-2 * np.outer(middle, decay)) @ (priors.share / (4 * decay))
     warped = middle[:, None] + np.outer(bend, glide * priors.own)
     turn = np.exp(2j * np.pi * f * warped)
@@ -373,20 +384,23 @@ def _look(
     fast = np.exp(np.outer(inner, -a + 2j * np.pi * f))
     root = 1.0 / np.sqrt(power)
     weighted = slow * root
-    base = np.concatenate([weighted, middle[:, None] * weighted, bend[:, None] * weighted], axis=1)
-    straight, mirrored = _gram(base, fast)
-    k = len(f)
-    gram, c, residual = _amplitude_gram(straight, mirrored, k), np.zeros(k, complex), blocks
-    for _ in range(AMPLITUDE_PASSES):
-        more = _amplitudes(_seen(residual, fast), weighted, root, gram)
-        c, residual = c + more, residual - _real_product(slow * more, fast)
-    seen = _seen(residual, fast)
+    kinds = np.stack([np.ones(count), middle, bend])
+    base = np.concatenate([one[:, None] * weighted for one in kinds], axis=1)
+    within, across = fast.conj().T @ fast, fast.T @ fast
+    straight, mirrored = _gram(base, within, across)
+    solver = _amplitude_solver(straight, mirrored, k)
+    mixing = _mixing(within, across)
+    seen = _seen(blocks, fast) - _mixed(slow * c, mixing)
+    heard = (weighted.conj() * seen * root).sum(axis=0)
+    more = solver @ np.concatenate([heard.real, heard.imag])
+    more = more[:k] + 1j * more[k:]
+    c, seen = c + more, seen - _mixed(slow * more, mixing)
     made = _combined(f, c, glide, priors.own)
     information = 0.5 * (made.conj().T @ straight @ made + made.T @ mirrored @ made).real
-    heard = (base.reshape(count, 3, k).conj() * (seen * root)[:, None]).sum(axis=0)
+    heard = (kinds @ (weighted.conj() * seen * root).view(np.float64)).view(np.complex128)
     right = (made.conj().T @ heard.ravel()).real
-    normal, step = _without_amplitudes(_firm(information), right, k)
-    return _State(f, a, 0.0, c, normal, step, residual, seen * turn.conj(), np.ones(k))
+    normal, down = _without_amplitudes(information, right, solver)
+    return _State(f, a, 0.0, c, normal, down, slow, fast, seen * turn.conj(), np.ones(k))
 
 
 def _combined(f: Samples, c: Complex, glide: float, own: Samples) -> Complex:
@@ -406,32 +420,23 @@ def _combined(f: Samples, c: Complex, glide: float, own: Samples) -> Complex:
     return out
 
 
-def _amplitude_gram(straight: Complex, mirrored: Complex, k: int) -> Samples:
-    """Inner products of the partials' real and imaginary parts, shape (2 partials, 2 partials)."""
+def _amplitude_solver(straight: Complex, mirrored: Complex, k: int) -> Samples:
+    """Return the inverse of the inner products of the partials' real and imaginary parts.
+
+    Shape (2 partials, 2 partials).
+    """
     one, two = straight[:k, :k], mirrored[:k, :k]
     both, apart = 0.5 * (one + two), 0.5 * (one - two)
     gram = np.empty((2 * k, 2 * k))
     gram[:k, :k], gram[:k, k:] = both.real, -both.imag
     gram[k:, :k], gram[k:, k:] = apart.imag, apart.real
-    return gram
-
-
-def _amplitudes(seen: Complex, weighted: Complex, root: Samples, gram: Samples) -> Complex:
-    """Least squares amplitudes, all partials together.
-
-    Where lines that overlap are weighted differently this is not yet the solution, as each weight
-    is meant for its own partial alone; what is left of the sound then gives the correction.
-    """
-    k = seen.shape[1]
-    scale = np.sqrt(np.diag(gram))
-    right = (weighted.conj() * seen * root).sum(axis=0)
-    right = np.concatenate([right.real, right.imag])
-    solution = np.linalg.solve(_firm(gram / (scale[:, None] * scale)), right / scale) / scale
-    out: Complex = solution[:k] + 1j * solution[k:]
+    scale = 1.0 / np.sqrt(np.diag(gram))
+    scale = scale[:, None] * scale
+    out: Samples = np.asarray(np.linalg.inv(_firm(gram * scale)), np.float64) * scale
     return out
 
 
-def _gram(base: Complex, fast: Complex) -> tuple[Complex, Complex]:
+def _gram(base: Complex, within: Complex, across: Complex) -> tuple[Complex, Complex]:
     """Inner products u* v and u v of the basis signals (column x fast part), all pairs.
 
     The basis is each partial as it is, times time, and times the glide's bend. The product of the
@@ -442,10 +447,10 @@ def _gram(base: Complex, fast: Complex) -> tuple[Complex, Complex]:
     rr, ri, ii = product[::2, ::2], product[::2, 1::2], product[1::2, 1::2]
     straight = (rr + ii) + 1j * (ri - ri.T)
     mirrored = (rr - ii) + 1j * (ri + ri.T)
-    k = fast.shape[1]
+    k = len(within)
     kinds = base.shape[1] // k
-    straight.reshape(kinds, k, kinds, k)[:] *= (fast.conj().T @ fast)[:, None]
-    mirrored.reshape(kinds, k, kinds, k)[:] *= (fast.T @ fast)[:, None]
+    straight.reshape(kinds, k, kinds, k)[:] *= within[:, None]
+    mirrored.reshape(kinds, k, kinds, k)[:] *= across[:, None]
     return straight, mirrored
 
 
@@ -455,21 +460,36 @@ def _seen(sound: Samples, fast: Complex) -> Complex:
     return out
 
 
-def _real_product(slow: Complex, fast: Complex) -> Samples:
-    """Return the real part of slow x fast, as a product of real matrices."""
-    out: Samples = slow.view(np.float64) @ fast.conj().view(np.float64).T
+def _residual(blocks: Samples, state: _State) -> Samples:
+    """Return the sound less the model: the real part of slow x fast, in real matrices."""
+    slow = state.slow * state.c
+    out: Samples = blocks - slow.view(np.float64) @ state.fast.conj().view(np.float64).T
     return out
 
 
-def _without_amplitudes(information: Samples, right: Samples, k: int) -> tuple[Samples, Samples]:
-    """Leave the amplitudes out of matrix and step (Schur complement)."""
-    keep, drop = slice(0, 2 * k + 1), slice(2 * k + 1, None)
+def _mixing(within: Complex, across: Complex) -> Samples:
+    """Return what the fast parts see of each other, as a matrix for `_mixed`."""
+    each = np.stack([0.5 * (within + across).conj(), 0.5j * (within - across).conj()], axis=1)
+    return each.reshape(2 * len(within), -1).view(np.float64)
+
+
+def _mixed(slow: Complex, mixing: Samples) -> Complex:
+    """Return what the fast parts see of the real part of slow x fast; shape (blocks, partials)."""
+    out: Complex = (slow.view(np.float64) @ mixing).view(np.complex128)
+    return out
+
+
+def _without_amplitudes(
+    information: Samples, right: Samples, solver: Samples
+) -> tuple[Samples, Samples]:
+    """Leave the amplitudes, which come last, out of matrix and right side (Schur complement)."""
+    rest = len(right) - len(solver)
+    keep, drop = slice(0, rest), slice(rest, None)
     cross = information[drop, keep]
-    across = np.linalg.solve(information[drop, drop], cross)
+    across = solver @ cross
     normal = _firm(information[keep, keep] - cross.T @ across)
-    down = right[keep] - across.T @ right[drop]
-    step: Samples = np.asarray(np.linalg.solve(normal, down), np.float64)
-    return normal, step
+    down: Samples = right[keep] - across.T @ right[drop]
+    return normal, down
 
 
 def _firm(matrix: Samples) -> Samples:
@@ -484,7 +504,7 @@ def _excess(state: _State, power: Samples) -> Samples:
 
     The finger leaving the belt and the knock of the frame are loud for some ten milliseconds.
     """
-    count, size = state.residual.shape
+    count, size = len(state.seen), len(state.fast)
     seen = state.seen
     if count > COHERENT:  # summed, a band of some 80 Hz is left: no neighbour lies in it
         ring = np.concatenate([seen[-1:], seen, seen[:1]])
@@ -500,7 +520,7 @@ def _excess(state: _State, power: Samples) -> Samples:
 
 def _inflation(state: _State, power: Samples) -> Samples:
     """Residual over noise in the narrow band that decides about each partial, at least 1."""
-    count, size = state.residual.shape
+    count, size = len(state.seen), len(state.fast)
     spectrum = _band(count) @ (state.seen / np.sqrt(power * size))
     density = (spectrum.real**2 + spectrum.imag**2).mean(axis=0) / (0.375 * count)
     return np.maximum(1.0, np.asarray(density, np.float64) / CHANCE_EXCESS)

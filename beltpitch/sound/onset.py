@@ -117,15 +117,15 @@ class Watch:
 
 def quick_size(least: int) -> int:
     """Return the next length from ``least`` on that has no prime factor above 5."""
-    size = least
-    while True:
-        left = size
-        for prime in (2, 3, 5):
-            while left % prime == 0:
-                left //= prime
-        if left == 1:
-            return size
-        size += 1
+    best = 1 << (least - 1).bit_length()
+    fives = 1
+    while fives < best:
+        odd = fives
+        while odd < best:
+            best = min(best, odd << ((least - 1) // odd).bit_length())
+            odd *= 3
+        fives *= 5
+    return best
 
 
 def _smooth(power: Samples) -> Samples:

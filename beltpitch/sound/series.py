@@ -96,10 +96,11 @@ def octave_below(lines: Lines, candidate: Candidate) -> Candidate:
 
 def _each_once(lines: Lines, pairs: Samples) -> list[Candidate]:
     """Score each (f_s, B), shape (pairs, 2), those that are alike only once."""
-    key = np.rint(np.stack([np.log(pairs[:, 0]), pairs[:, 1]], axis=1) / ALIKE)
-    _, first, again = np.unique(key, axis=0, return_index=True, return_inverse=True)
-    found = scored(lines, pairs[first, 0], pairs[first, 1])
-    return [found[k] for k in again.ravel()]
+    keys = [(round(math.log(f) / ALIKE), round(b / ALIKE)) for f, b in pairs.tolist()]
+    first = {key: k for k, key in reversed(list(enumerate(keys)))}
+    f, b = pairs[list(first.values())].T
+    found = dict(zip(first, scored(lines, f, b), strict=True))
+    return [found[key] for key in keys]
 
 
 def _refined(lines: Lines, pairs: Samples) -> Samples:

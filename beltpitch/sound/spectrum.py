@@ -15,12 +15,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from beltpitch.sound.block import Samples
 from beltpitch.sound.noise import Noise
+from beltpitch.sound.onset import quick_size
 
 WINDOW_DECAYS = (3.0, 8.0, 20.0, 50.0)  # 1/s; a long string to a belt dead in a tenth of a second
 LOWEST_HZ = 12.0
@@ -87,7 +89,7 @@ def spectrum_of(sound: Samples, rate_hz: float, noise: Noise) -> Spectrum:
     n = len(sound)
     time = np.arange(n) / rate_hz
     windows = _windows(time)
-    size = 1 << int(np.ceil(np.log2(2 * n)))
+    size = quick_size(2 * n)
     step = rate_hz / size
     first = int(np.ceil(LOWEST_HZ / step))
     last = int(min(HIGHEST_HZ, 0.42 * rate_hz) / step)
@@ -103,7 +105,8 @@ def spectrum_of(sound: Samples, rate_hz: float, noise: Noise) -> Spectrum:
     level = np.log(power[common] / energy[common])
     floor = np.log(expected[common] / energy[common])
     coarse = max(1, int(COARSE_S * rate_hz))  # windows and decays are smooth
-    responses = coarse * (windows[:, ::coarse] @ np.exp(-np.outer(time[::coarse], DECAY_GRID)))
+    thin = windows[:, ::coarse]
+    responses = coarse * (thin @ _fading(thin.shape[1], coarse / rate_hz))
     peaks = _peaks(gain, power, responses, level, step, first)
     return Spectrum(step, first, gain, level, floor, common, peaks)
 
@@ -135,8 +138,8 @@ def _between(power: Samples, expected: Samples, step: float) -> Samples:
     place = np.clip(np.arange(bins) / chunk - 0.5, 0.0, count - 1)
     under = place.astype(np.intp)
     share = place - under
-    out: Samples = middle[:, under] * (1.0 - share)
-    out += middle[:, np.minimum(under + 1, count - 1)] * share
+    above = np.minimum(under + 1, count - 1)
+    out: Samples = middle.take(under, axis=1) * (1.0 - share) + middle.take(above, axis=1) * share
     return out
 
 
@@ -147,6 +150,17 @@ def _windows(time: Samples) -> Samples:
     fade = max(2, round(END_TAPER * len(time)))
     windows[:, -fade:] *= 0.5 + 0.5 * np.cos(np.pi * (np.arange(fade) + 1) / (fade + 1))
     out: Samples = windows / windows.max(axis=1, keepdims=True)
+    return out
+
+
+def _fading(count: int, step_s: float) -> Samples:
+    """Return how tones of each decay of the grid fade, shape (count, decays)."""
+    return _faded(1 << (count - 1).bit_length(), step_s)[:count]
+
+
+@lru_cache(maxsize=8)
+def _faded(count: int, step_s: float) -> Samples:
+    out: Samples = np.exp(-np.outer(np.arange(count) * step_s, DECAY_GRID))
     return out
 
 
@@ -166,11 +180,12 @@ def _add_tones(
         seen = (
             0.5 * noise.line_power * sums[row] > FAINT_LINE * noise.at(noise.line_hz) * energy[row]
         )
-        for tone, mean_square in zip(noise.line_hz[seen], noise.line_power[seen], strict=True):
-            mid = round((tone - float(bins[0])) / step)
-            near = slice(max(0, mid - reach), max(0, mid + reach))
-            away = 1.0 + ((bins[near] - tone) / width) ** 2
-            expected[row, near] += TONE_MARGIN * 0.5 * mean_square * sums[row] / (away * away)
+        tone = noise.line_hz[seen, None]
+        place = np.rint((tone - bins[0]) / step).astype(np.intp) + np.arange(-reach, reach)
+        away = 1.0 + ((bins[0] + step * place - tone) / width) ** 2
+        skirt = TONE_MARGIN * 0.5 * noise.line_power[seen, None] * sums[row] / (away * away)
+        inside = np.clip(place, -1, len(bins)) + 1  # what lies beyond either end goes to one more
+        expected[row] += np.bincount(inside.ravel(), skirt.ravel(), len(bins) + 2)[1:-1]
 
 
 def _peaks(
