@@ -40,6 +40,7 @@ DECAYS_USED = 4.5  # record length in decay times (physics.md, section 4)
 LEAST_USED_S = 0.05
 BLOCK_S = 0.004  # a glide of 5 % at 1 kHz turns by a third of a radian from its middle to its end
 STEPS = 14
+AMPLITUDE_PASSES = 2  # see `_amplitudes`
 TRUSTING = 2  # steps before the residual is believed to be the attack's, not the fit's
 CLOSE_ENOUGH = 0.2  # of a standard uncertainty; half of it is left once the last step is taken
 GLIDE_U = 0.02  # prior: f^2 of a hard pluck begins this much high, or more
@@ -296,9 +297,9 @@ def _settle(blocks: Samples, rate: float, start: Start, power: Samples) -> _Stat
     k = len(f)
     played = start.number > 0
     excess = np.ones((len(blocks), k))
-    c, last = np.zeros(k, dtype=np.complex128), None
+    last: _State | None = None
     for turn in range(STEPS):
-        state = _look(blocks, rate, f, a, glide, c, priors, power * excess)
+        state = _look(blocks, rate, f, a, glide, priors, power * excess)
         state.inflation = _inflation(state, power)
         excess = _weighed(state, power, excess, turn)
         step = _pulled(state, priors, np.concatenate([f, a, [glide]]))
@@ -308,7 +309,7 @@ def _settle(blocks: Samples, rate: float, start: Start, power: Samples) -> _Stat
         a = np.clip(a + np.clip(step[k : 2 * k], -0.5 * a, a), *DECAY_LIMITS)
         glide = min(max(glide + step[2 * k], 0.0), MOST_GLIDE)
         state.f, state.a, state.glide = f, a, glide
-        c, last = state.c, state
+        last = state
         close = np.abs(step[:k]) * np.sqrt(np.diag(state.normal)[:k]) < CLOSE_ENOUGH
         if turn > TRUSTING and close[played].all():
             break
@@ -361,16 +362,12 @@ def _look(
     f: Samples,
     a: Samples,
     glide: float,
-    c: Complex,
     priors: _Priors,
     power: Samples,
 ) -> _State:
     """Compare the model with the sound: what is left of it, information, Gauss-Newton step.
 
-    Parameters run f_1.., a_1.., glide; the amplitudes, last, go by a Schur complement. Least
-    squares give what is added to the amplitudes ``c`` of the look before: where lines that overlap
-    are weighted differently, each weight is meant for its own partial alone, and what is left of
-    the sound then brings the rest.
+    Parameters run f_1.., a_1.., glide; the amplitudes, last, go by a Schur complement.
     """
     count, size = blocks.shape
     k = len(f)
@@ -390,11 +387,10 @@ def _look(
     straight, mirrored = _gram(base, within, across)
     solver = _amplitude_solver(straight, mirrored, k)
     mixing = _mixing(within, across)
-    seen = _seen(blocks, fast) - _mixed(slow * c, mixing)
-    heard = (weighted.conj() * seen * root).sum(axis=0)
-    more = solver @ np.concatenate([heard.real, heard.imag])
-    more = more[:k] + 1j * more[k:]
-    c, seen = c + more, seen - _mixed(slow * more, mixing)
+    c, seen = np.zeros(k, dtype=np.complex128), _seen(blocks, fast)
+    for _ in range(AMPLITUDE_PASSES):
+        more = _amplitudes(seen, weighted, root, solver)
+        c, seen = c + more, seen - _mixed(slow * more, mixing)
     made = _combined(f, c, glide, priors.own)
     information = 0.5 * (made.conj().T @ straight @ made + made.T @ mirrored @ made).real
     heard = (kinds @ (weighted.conj() * seen * root).view(np.float64)).view(np.complex128)
@@ -433,6 +429,19 @@ def _amplitude_solver(straight: Complex, mirrored: Complex, k: int) -> Samples:
     scale = 1.0 / np.sqrt(np.diag(gram))
     scale = scale[:, None] * scale
     out: Samples = np.asarray(np.linalg.inv(_firm(gram * scale)), np.float64) * scale
+    return out
+
+
+def _amplitudes(seen: Complex, weighted: Complex, root: Samples, solver: Samples) -> Complex:
+    """Least squares amplitudes, all partials together.
+
+    Where lines that overlap are weighted differently this is not yet the solution, as each weight
+    is meant for its own partial alone; what is left of the sound then gives the correction.
+    """
+    k = seen.shape[1]
+    right = (weighted.conj() * seen * root).sum(axis=0)
+    solution = solver @ np.concatenate([right.real, right.imag])
+    out: Complex = solution[:k] + 1j * solution[k:]
     return out
 
 

@@ -22,7 +22,6 @@ from numpy.typing import NDArray
 
 from beltpitch.sound.block import Samples
 from beltpitch.sound.noise import Noise
-from beltpitch.sound.onset import quick_size
 
 WINDOW_DECAYS = (3.0, 8.0, 20.0, 50.0)  # 1/s; a long string to a belt dead in a tenth of a second
 LOWEST_HZ = 12.0
@@ -89,7 +88,7 @@ def spectrum_of(sound: Samples, rate_hz: float, noise: Noise) -> Spectrum:
     n = len(sound)
     time = np.arange(n) / rate_hz
     windows = _windows(time)
-    size = quick_size(2 * n)
+    size = 1 << int(np.ceil(np.log2(2 * n)))
     step = rate_hz / size
     first = int(np.ceil(LOWEST_HZ / step))
     last = int(min(HIGHEST_HZ, 0.42 * rate_hz) / step)
