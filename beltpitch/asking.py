@@ -21,6 +21,7 @@ from beltpitch import quantity as q
 from beltpitch.belt import catalogue
 from beltpitch.belt.catalogue import Belt, Figure
 from beltpitch.belt.ends import ends as read_ends
+from beltpitch.belt.ends import moved_contact
 from beltpitch.belt.span import Span, from_tape
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, rectangular
@@ -271,25 +272,23 @@ def travels(text: str) -> tuple[Estimate, ...]:
 def odd_teeth(travels: Sequence[Estimate], belt: Belt) -> tuple[str, ...]:
     """Return what to say where a carriage was not moved by whole teeth, a sentence a travel.
 
-    On a toothed pulley the last contact drops out of two parks only if the same place of a tooth
-    touches at both. A move by d beyond whole teeth of pitch p shifts it by d, or by d - p once in
-    p/d: on average not at all, with a standard uncertainty of sqrt(d (p - d)) (derived here). Where
-    that is less than the travel's own it says nothing.
+    Where what the teeth make of it (`beltpitch.belt.ends.moved_contact`) is less than the travel's
+    own doubt it says nothing.
     """
     pitch = belt.pitch_m
     if pitch is None:
         return ()
     said = []
     for travel in travels:
-        teeth = travel.value / pitch
-        odd = (teeth % 1) * pitch
-        u = math.sqrt(odd * (pitch - odd))
-        if odd > travel.u and pitch - odd > travel.u and u > travel.u:
+        part = moved_contact(travel, pitch, key="travel")
+        if part is not None:
+            teeth = travel.value / pitch
             near = (math.floor(teeth) * pitch * 1e3, math.ceil(teeth) * pitch * 1e3)
             said.append(
                 f"a travel of {travel.value * 1e3:.4g} mm is {teeth:.1f} teeth: on toothed pulleys "
-                f"the last tooth then touches elsewhere, u {2 * u / travel.value:.1%} of the "
-                f"tension that is not in this interval; move by {near[0]:.4g} or {near[1]:.4g} mm"
+                "the last tooth then touches elsewhere, which adds u "
+                f"{2 * part.u / travel.value:.1%} of the tension to this interval; move by "
+                f"{near[0]:.4g} or {near[1]:.4g} mm"
             )
     return tuple(said)
 

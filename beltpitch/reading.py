@@ -20,6 +20,7 @@ from beltpitch import asking
 from beltpitch.asking import Typed
 from beltpitch.belt.catalogue import Belt
 from beltpitch.belt.corrections import Correction
+from beltpitch.belt.ends import moved_contact
 from beltpitch.belt.parks import one_strand, preload
 from beltpitch.belt.span import Span
 from beltpitch.belt.strung import Strung, Tone, carried, parked, parked_often, strung
@@ -396,15 +397,29 @@ def from_parks(a: Reading, b: Reading, travel: Estimate) -> Reading:
     assert a.frequency is not None
     assert b.frequency is not None
     (long, short), dof = _one_scatter((a, b))
-    found = parked(long, short, travel, a.belt, a.span)
+    (moved,) = _moved((a, b), (travel,))
+    found = parked(long, short, moved, a.belt, a.span)
     found = replace(found, strung=_scattered_alike(found.strung, dof))
     clock = tuple(c for c in a.corrections if c.name == "clock")
     # A tape's span fits one park at most: each pluck stands beside its own park's mean instead.
     reading = _with_tension(_side_by_side((a, b), found.strung.tension), found.strung)
     reading = replace(reading, corrections=(*reading.corrections, *clock))
-    if found.offset is None:
-        return reading
-    return _saying(reading, _offset_words(found.offset))
+    said = [] if found.offset is None else [_offset_words(found.offset)]
+    return _saying(reading, *said, *asking.odd_teeth((travel,), a.belt))
+
+
+def _moved(parks: Sequence[Reading], travels: Sequence[Estimate]) -> list[Estimate]:
+    """Return travels with what the teeth of a pulley add to their doubt."""
+    first = parks[0]
+    assert first.belt is not None
+    if first.belt.pitch_m is None:
+        return list(travels)
+    moved = []
+    for travel, park in zip(travels, parks[1:], strict=True):
+        key = f"contact:{first.source} + {park.source}"
+        part = moved_contact(travel, first.belt.pitch_m, key=key)
+        moved.append(travel.with_part(part) if part else travel)
+    return moved
 
 
 def _one_scatter(parks: Sequence[Reading]) -> tuple[list[Estimate], float]:
@@ -478,7 +493,7 @@ def from_travels(readings: Sequence[Reading], travels: Sequence[Estimate]) -> Re
                 f"no tension from parks: {each.source} gave no frequency; read that park again"
             )
     tones, dof = _one_scatter(readings)
-    found = parked_often(tones, travels, first.belt, first.span)
+    found = parked_often(tones, _moved(readings, travels), first.belt, first.span)
     found = replace(found, strung=_scattered_alike(found.strung, dof))
     reading = _with_tension(_side_by_side(readings, found.strung.tension), found.strung)
     ei, u = found.stiffness.value * N_MM2, found.stiffness.u * N_MM2
@@ -490,7 +505,7 @@ def from_travels(readings: Sequence[Reading], travels: Sequence[Estimate]) -> Re
             f"the parks contradict each other ({found.misfit:.1f} times their doubts): the tension "
             "was not the same at all of them, or a travel is wrong; settle the axis and read again"
         )
-    return _saying(reading, *said)
+    return _saying(reading, *said, *asking.odd_teeth(travels, first.belt))
 
 
 def _side_by_side(parks: Sequence[Reading], tension: Estimate) -> Reading:

@@ -348,8 +348,7 @@ class Sitting:
         try:
             if me.way == "parks":
                 assert me.travel is not None
-                both = from_parks(first, second, me.travel)
-                return (first, second, replace(both, warnings=(*both.warnings, *me.doubts)))
+                return (first, second, from_parks(first, second, me.travel))
             return both_strands(first, second, (me.parts[0], me.parts[1]))
         except CannotTell as error:
             said = dict.fromkeys((*second.warnings, error.message))

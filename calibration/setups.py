@@ -8,6 +8,8 @@ What is true is drawn around what the program states, by the law it is stated wi
 - air: normal, one third of ``rho pi b^2/4``, never negative;
 - span: the tape's error normal (0.2 mm) or rectangular (1 mm), and on each toothed pulley a last
   contact up to half a pitch off;
+- travel between two parks: normal (0.2 mm); by whole teeth, or else with the last contact shifted
+  from where it was to where that travel takes it;
 - ends: pulleys anywhere from pinned to clamped, the square of a uniform number (mean 1/3, standard
   deviation 0.30): a law the program does not know, and both ends alike; named clamps clamped, both
   or (a row of its own) one against a pulley;
@@ -34,6 +36,7 @@ WEIGHED_U, FINE_U_M, TAPE_LIMIT_M, TRAVEL_U_M = 0.005, 0.2e-3, 1e-3, 0.2e-3
 SCATTER, SCATTER_DOF = 0.003, 4
 STRAIN = (1 / 3000, 1 / 300)
 CLAMPED_SHARE, WEIGHED_SHARE, SINGLE_SHARE = 0.15, 0.5, 0.7
+ODD_SHARE = 0.3  # of travels that are no whole number of teeth
 SHORTEST_PITCHES, SHORTEST_WIDTHS, SHORTEST_M, LONGEST_M = 15, 3.0, 0.06, 3.0
 SNR_DB = (15.0, 35.0)
 GAP_S, TAIL_S = 1.2, 1.2
@@ -146,14 +149,15 @@ def setup(wish: Wish, seed: int) -> Setup:
     hold = float(rng.uniform() ** 2) if wish.hold is None else wish.hold
     hold = 1.0 if clamped else hold
     known, slack, case = _string(rng, wish, hold, plucks)
-    travel, second = _second(rng, case) if wish.parks else (None, None)
+    toothed = _toothed(wish, clamped)
+    travel, second = _second(rng, case, known, toothed) if wish.parks else (None, None)
     return Setup(
         wish=wish,
         name=known.name,
         construction=known.construction or "",
         linear_mass=_mass_text(rng, slack) if weighed else None,
-        span=_span_text(rng, case.span_m, known, toothed=_toothed(wish, clamped), fine=weighed),
-        ends=ENDS[_toothed(wish, clamped)],
+        span=_span_text(rng, case.span_m, known, toothed=toothed, fine=weighed),
+        ends=ENDS[toothed],
         case=case,
         xi=_stated_xi(known, case),
         second=second,
@@ -262,10 +266,21 @@ def _span_text(
     return f"{(span_m + TAPE_LIMIT_M * rng.uniform(-1, 1)) * 1e3:.2f} +/- 1 mm"
 
 
-def _second(rng: np.random.Generator, case: simulator.Case) -> tuple[str, simulator.Case]:
-    """Return a travel as its user measures it, and the case at the park of the shorter span."""
+def _second(
+    rng: np.random.Generator, case: simulator.Case, known: Belt, toothed: int
+) -> tuple[str, simulator.Case]:
+    """Return a travel as its user measures it, and the case at the park of the shorter span.
+
+    Most users move by whole teeth, as they are told; else the last tooth touches elsewhere.
+    """
+    pitch = known.pitch_m
+    assert pitch is not None
     travel = case.span_m * rng.uniform(0.35, 0.6)
-    short = case.span_m - travel
+    if rng.uniform() >= ODD_SHARE:
+        travel = round(travel / pitch) * pitch
+    place = rng.uniform(0, pitch)  # of a tooth at the first park
+    shift = (place + travel) % pitch - place if toothed else 0.0
+    short = case.span_m - travel + shift
     stated = travel + TRAVEL_U_M * rng.standard_normal()
     other = replace(
         case,

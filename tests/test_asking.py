@@ -7,6 +7,7 @@ import math
 import pytest
 
 from beltpitch import asking
+from beltpitch.belt.ends import moved_contact
 from beltpitch.errors import BeltNotFound, QuantityError, RequestError
 
 BELT = asking.belt("2GT 9 mm")
@@ -143,5 +144,8 @@ def test_the_doubt_of_odd_teeth_is_that_of_a_tooth_anywhere() -> None:
     shifts = [(place + odd) % pitch - place for place in places]
     assert sum(shifts) / 1000 == pytest.approx(0.0, abs=1e-9)
     scatter = math.sqrt(sum(x * x for x in shifts) / 1000)
+    part = moved_contact(asking.travel("100.5 +/- 0.1 mm"), 0.002, key="k")
+    assert part is not None
+    assert part.u == pytest.approx(scatter / 1000, rel=1e-3)
     (said,) = asking.odd_teeth(asking.travels("100.5 +/- 0.1 mm"), asking.belt("2GT 9 mm"))
     assert f"u {2 * scatter / 100.5:.1%} of the" in said

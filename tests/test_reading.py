@@ -261,6 +261,24 @@ def test_plucks_of_both_parks_tell_one_tension_whatever_span_the_tape_said() -> 
     assert told == pytest.approx([known(found.tension).value] * 4, rel=0.01)
 
 
+def test_a_travel_of_odd_teeth_is_said_and_widens_the_interval() -> None:
+    long, short = (typed(f"{f} Hz", span="412 mm", key=f"{f}") for f in (66.0, 108.0))
+    whole, odd = (
+        from_parks(long, short, asking.travel(f"{mm} +/- 0.2 mm")) for mm in ("160.0", "161.0")
+    )
+    assert "last contact" not in {line.name for line in whole.budget}
+    (line,) = [line for line in odd.budget if line.name == "last contact"]
+    assert line.u / known(odd.tension).value == pytest.approx(2 * 1.0 / 161.0, rel=0.01)
+    assert any("80.5 teeth" in words for words in odd.warnings)
+    assert not any("teeth" in words for words in whole.warnings)
+    often = from_travels(
+        [long, typed("84 Hz", span="412 mm", key="84"), short],
+        asking.travels("89.0 +/- 0.2 mm, 160.0 +/- 0.2 mm"),
+    )
+    assert any("44.5 teeth" in words for words in often.warnings)
+    assert "last contact" in {line.name for line in often.budget}
+
+
 def test_the_scatter_of_one_hand_is_pooled_over_the_parks() -> None:
     travel = asking.travel("160.0 +/- 0.2 mm")
     apart = [0.5, -0.4, 0.3, -0.2, -0.2]  # percent, of five plucks

@@ -25,6 +25,7 @@ KINDS: dict[str, tuple[float, float]] = {
     "clamp": (1.0, 0.0),
     "pinned": (0.0, 0.0),
 }
+LAST_CONTACT = "last contact"  # its line of the budget
 TOOTHED = frozenset({"pulley"})  # ends whose last contact is a tooth
 
 End = tuple[str, Estimate]
@@ -92,4 +93,25 @@ def last_contact(kinds: tuple[str, str], pitch_m: float, *, key: str, positions:
     """
     toothed = sum(kind in TOOTHED for kind in kinds)
     u = rectangular(pitch_m / 2) * math.sqrt(toothed / max(1, positions))
-    return Part("last contact", key, u)
+    return Part(LAST_CONTACT, key, u)
+
+
+def moved_contact(travel: Estimate, pitch_m: float, *, key: str) -> Part | None:
+    """Return the part of a travel's uncertainty that the teeth make; None where its own is larger.
+
+    On a toothed pulley the last contact drops out of two parks only if the same place of a tooth
+    touches at both. A move by d beyond whole teeth of pitch p shifts it by d, or by d - p once in
+    p/d: on average not at all, with a standard uncertainty of sqrt(d (p - d)) (derived here).
+
+    Parameters
+    ----------
+    travel
+        How far the carriage was moved, m.
+    pitch_m
+        Tooth spacing in m.
+    key
+        Whose error it is.
+    """
+    odd = travel.value % pitch_m
+    u = math.sqrt(odd * (pitch_m - odd))
+    return Part(LAST_CONTACT, key, u) if min(odd, pitch_m - odd, u) > travel.u else None

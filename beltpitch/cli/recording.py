@@ -111,7 +111,8 @@ def recording(
         readings = _joined(readings, way, strand, travel)
     checks = []
     if cross_check:
-        checks = [_cross_checked(p, r, expected) for p, r in zip(files, readings, strict=False)]
+        found = zip(files, readings, limits, strict=False)
+        checks = [_cross_checked(p, r, where, expected) for p, r, where in found]
     windows = [asked.window for asked in every] + [every[0].window] * (len(readings) - len(every))
     verdicts = [judged(r, window) for r, window in zip(readings, windows, strict=True)]
     if json:
@@ -307,7 +308,7 @@ def _draw(
 
 
 def _cross_checked(
-    path: Path, reading: Reading, asked: FrequencyRange | None
+    path: Path, reading: Reading, limits: FrequencyRange | None, asked: FrequencyRange | None
 ) -> list[float | None] | None:
     """Return librosa's frequency for each pluck of a file; None if there was nothing to check."""
     from beltpitch.reading import expected_range
@@ -317,7 +318,7 @@ def _cross_checked(
     onsets = [p.onset_s for p in reading.plucks if p.used and p.onset_s is not None]
     if not onsets:
         return None
-    limits = expected_range(reading.belt, reading.span, asked)
+    limits = limits or expected_range(reading.belt, reading.span, asked)
     return list(by_librosa(list(open_recording(path)), onsets, limits))
 
 
@@ -329,10 +330,7 @@ def _joined(
     from beltpitch.reading import both_strands, from_travels
 
     if way == "parks":
-        travels = asking.travels(travel or "")
-        found = from_travels(readings, travels)
-        said = asking.odd_teeth(travels, found.belt) if found.belt else ()
-        return [*readings, replace(found, warnings=(*found.warnings, *said))]
+        return [*readings, from_travels(readings, asking.travels(travel or ""))]
     if way == "strands":
         assert strand is not None
         return list(both_strands(readings[0], readings[1], (strand[0], strand[1])))

@@ -109,9 +109,7 @@ def _readings(
         each = o.even_groups(len(texts), len(travels) + 1, "frequency")
         parts = [texts[i * each : (i + 1) * each] for i in range(len(travels) + 1)]
         parks = [_typed(asked, part, f"typed {i}") for i, part in enumerate(parts, 1)]
-        found = from_travels(parks, travels)
-        said = asking.odd_teeth(travels, asked.belt)
-        return [replace(found, warnings=(*found.warnings, *said))]
+        return [from_travels(parks, travels)]
     half = o.two_groups(len(texts), strand, "frequency")
     a, b = _typed(asked, texts[:half], "typed 1"), _typed(asked, texts[half:], "typed 2")
     assert strand is not None

@@ -234,7 +234,7 @@ def _standing(
     reach = math.ceil(LEFT_OUT_NEAR * place_hz / half) + 2
     nearest, farthest = LEFT_OUT_BESIDE
     steps = np.arange(-reach - farthest + 1, reach + farthest)
-    tried = place_hz + half * steps
+    tried: Samples = place_hz + half * steps.astype(np.float64)
     inner, outer = np.arange(size) / rate_hz, np.arange(count) * (size / rate_hz)
     seen = _seen(residual, _side_by_side(inner, decay, tried))
     match = (seen * _side_by_side(outer, decay, tried).conj()).sum(axis=0)
