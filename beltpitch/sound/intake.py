@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ Flags = NDArray[np.bool_]
 LOWEST_ANALYSIS_HZ = 10_000.0  # twice 4 kHz and the filter's slope
 HOPS_PER_S = 180.0
 SLAB_HOPS = 16
+AT_ONCE = SLAB_HOPS  # outputs of the filter; a slab is a whole number of them
 TAPS_PER_FACTOR = 24  # length of the filter in samples of the analysis rate
 KAISER_BETA = 7.0  # about 70 dB down where it folds
 FULL_SCALE = 0.9985  # at or above: the converter's end stop (16 and 8 bit alike)
@@ -56,8 +58,8 @@ class Intake:
         self.raw_rate_hz = rate_hz
         self.rate_hz = rate_hz / self.factor
         self.hop = max(8, round(self.rate_hz / HOPS_PER_S))
-        self._taps = _lowpass(self.factor)
-        self._delay = len(self._taps) // 2
+        self._filter = _many_at_once(self.factor)
+        self._delay = TAPS_PER_FACTOR * self.factor // 2 if self.factor > 1 else 0
         self._raw_slab = self.hop * SLAB_HOPS * self.factor
         # What the filter still needs of the past; ahead of the first sample there was silence.
         self._past = np.zeros(self._delay)
@@ -122,9 +124,9 @@ class Intake:
     def _decimated(self, whole: Samples) -> Samples:
         if self.factor == 1:
             return whole
-        windows = every(whole, self.factor, len(self._taps))[: self.hop * SLAB_HOPS]
-        out: Samples = np.ascontiguousarray(windows) @ self._taps  # as it lies, the product is slow
-        return out
+        windows = every(whole, AT_ONCE * self.factor, len(self._filter))[: self.hop]
+        out: Samples = np.ascontiguousarray(windows) @ self._filter  # slow as it lies
+        return out.ravel()
 
     def _hops(self, flags: Flags) -> Flags:
         """Return the flags of the slab itself, hop by hop: shape (SLAB_HOPS, samples)."""
@@ -144,9 +146,9 @@ def every(sound: Samples, step: int, length: int) -> Samples:
     """Return a view of all stretches of that length, a step apart; shape (stretches, length)."""
     count = 1 + (len(sound) - length) // step
     (apart,) = sound.strides
-    return np.lib.stride_tricks.as_strided(
-        sound, (count, length), (step * apart, apart), writeable=False
-    )
+    out: Samples = np.ndarray((count, length), sound.dtype, sound, 0, (step * apart, apart))
+    out.flags.writeable = False
+    return out
 
 
 def _lowpass(factor: int) -> Samples:
@@ -157,6 +159,20 @@ def _lowpass(factor: int) -> Samples:
     n = np.arange(-half, half + 1)
     taps = np.sinc(n / factor) * np.kaiser(2 * half + 1, KAISER_BETA)
     out: Samples = taps / taps.sum()
+    return out
+
+
+@cache
+def _many_at_once(factor: int) -> Samples:
+    """Return the taps of AT_ONCE outputs side by side; shape (raw samples under them, AT_ONCE).
+
+    The stretches of neighbouring outputs overlap nearly whole: taken together, most is read once.
+    """
+    taps = _lowpass(factor)
+    out: Samples = np.zeros(((AT_ONCE - 1) * factor + len(taps), AT_ONCE))
+    for k in range(AT_ONCE):
+        out[k * factor : k * factor + len(taps), k] = taps
+    out.flags.writeable = False
     return out
 
 

@@ -116,9 +116,7 @@ def whitened(sound: Samples, quiet: Samples) -> Samples:
     """
     if len(quiet) < 8 * PREDICTION_ORDER:
         return np.diff(sound, prepend=sound[:1])
-    size = 1 << int(np.ceil(np.log2(2 * len(quiet))))
-    spectrum = np.fft.rfft(quiet, size)
-    correlation = np.fft.irfft(spectrum.real**2 + spectrum.imag**2)[: PREDICTION_ORDER + 1]
+    correlation = np.correlate(np.pad(quiet, (0, PREDICTION_ORDER)), quiet)
     if correlation[0] <= 0:
         return np.diff(sound, prepend=sound[:1])
     lag = np.arange(PREDICTION_ORDER)
