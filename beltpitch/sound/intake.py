@@ -11,6 +11,7 @@ Conventions: a slab is SLAB_HOPS hops of about 5.5 ms; slab k, sample i stands f
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -36,10 +37,12 @@ BEYOND_SCALE = 1.001  # float files may go beyond 1 without having been clipped
 class Slab:
     """One slab at the analysis rate and what was wrong with the raw samples under it.
 
-    ``clipped`` and ``bad`` (not a number, or sound lost before it) are per hop.
+    ``peak`` is its largest sample; ``clipped`` and ``bad`` (not a number, or sound lost before it)
+    are per hop.
     """
 
     samples: Samples
+    peak: float
     clipped: tuple[bool, ...]
     bad: tuple[bool, ...]
 
@@ -108,18 +111,22 @@ class Intake:
 
     def _slab(self, raw: Samples, start: int) -> Slab:
         """Filter one slab; ``raw`` reaches the filter's delay beyond it."""
-        finite = np.isfinite(raw)
-        clean = raw if finite.all() else _mended(raw, finite)
-        bad: Flags = np.asarray(~self._hops(finite).all(axis=1), np.bool_)
+        clean, clipped, bad = raw, [False] * SLAB_HOPS, [False] * SLAB_HOPS
+        peak = float(np.abs(raw).max())
+        if not math.isfinite(peak):
+            finite = np.isfinite(raw)
+            clean = _mended(raw, finite)
+            bad = self._hops(~finite)
         for gap in self._gaps:
             if start <= gap < start + self._raw_slab:
                 bad[(gap - start) // (self.hop * self.factor)] = True
-        clipped: Flags = np.asarray(self._hops(_clipped(clean)).any(axis=1), np.bool_)
+        if not peak < FULL_SCALE:
+            clipped = self._hops(_clipped(clean))
         whole = np.concatenate([self._past, clean])
         if self._delay:
             self._past = clean[self._raw_slab - self._delay : self._raw_slab].copy()
         samples = self._decimated(whole)
-        return Slab(samples, tuple(clipped.tolist()), tuple(bad.tolist()))
+        return Slab(samples, float(np.abs(samples).max()), tuple(clipped), tuple(bad))
 
     def _decimated(self, whole: Samples) -> Samples:
         if self.factor == 1:
@@ -128,9 +135,11 @@ class Intake:
         out: Samples = np.ascontiguousarray(windows) @ self._filter  # slow as it lies
         return out.ravel()
 
-    def _hops(self, flags: Flags) -> Flags:
-        """Return the flags of the slab itself, hop by hop: shape (SLAB_HOPS, samples)."""
-        return flags[: self._raw_slab].reshape(SLAB_HOPS, -1)
+    def _hops(self, flags: Flags) -> list[bool]:
+        """Tell for each hop of the slab itself whether any sample under it is flagged."""
+        hops = np.asarray(flags[: self._raw_slab].reshape(SLAB_HOPS, -1).any(axis=1), np.bool_)
+        out: list[bool] = hops.tolist()
+        return out
 
 
 def _mended(raw: Samples, finite: Flags) -> Samples:
@@ -180,8 +189,6 @@ def _clipped(raw: Samples) -> Flags:
     """Mark samples in a run at the converter's end stop."""
     run: Flags = np.zeros(len(raw), dtype=np.bool_)
     size = np.abs(raw)
-    if size.max(initial=0.0) < FULL_SCALE:
-        return run
     stop = (size >= FULL_SCALE) & (size <= BEYOND_SCALE)
     run[1:] = stop[1:] & stop[:-1] & (np.sign(raw[1:]) == np.sign(raw[:-1]))
     return run
