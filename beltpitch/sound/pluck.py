@@ -48,10 +48,10 @@ FLUX_OVER_USUAL = 8.0  # and this many times what the noise here commonly does
 USUAL_MEMORY = 0.98  # per slab: about 5 s
 APART_HOPS = 20  # two plucks are 0.11 s apart at least
 QUIET_EXCESS = 1.5  # below it nothing stands above the noise that a pluck would be heard in
-# Below it nothing is left of a pluck: noise alone makes 0.07, three of its bins in ten slabs 0.3.
+# Below it nothing is left of a pluck. Noise alone (exponential in each bin) stands above OVER_FLOOR
+# by E1(6) = 3.6e-4 in the mean of a bin, 0.07 over them all.
 OVER_EXCESS = 0.5
 OVER_SLABS = 2
-OVER_SHARE = 0.0
 STUCK_SLABS = 45  # 4 s without falling back: a machine was switched on, not a pluck
 FADED = 0.5
 FEWEST_AFTER_SILENCE = 2  # slabs
@@ -316,7 +316,7 @@ class Listener:
         energy = np.add.reduceat(white**2, np.arange(0, len(white), step))
         if len(energy) < 6 * EDGE_STEPS:
             return begin
-        total = np.cumsum(energy) + 1e-30
+        total = np.cumsum(energy)
         k = np.arange(EDGE_STEPS, len(energy) - EDGE_STEPS + 1)
         least = step * SILENT_PEAK**2
         before = total[k - 1] / k + least
@@ -336,8 +336,7 @@ class Listener:
         still = float(frames.excess[-SLAB_HOPS // 2 :].mean()) > OVER_EXCESS
         now.quiet_slabs = 0 if still else now.quiet_slabs + 1
         full = self._end - now.onset >= LONGEST_S * self.rate_hz
-        more = OVER_SHARE * (self._end - now.onset) / self._slab_samples
-        if (now.opened or now.quiet_slabs < max(OVER_SLABS, more)) and not full:
+        if (now.opened or now.quiet_slabs < OVER_SLABS) and not full:
             return []
         return [self._close(self._end)]
 
