@@ -92,9 +92,9 @@ def from_quiet(quiet: Samples, rate_hz: float) -> Noise:
     smooth = 0.5 * mean + 0.25 * (edged[:-2] + edged[2:])
     power = np.where(smooth > STRUCTURE * floor, smooth, 0.5 * (smooth + floor))
     line_hz, height, over = _lines(quiet, rate_hz, floor, step)
-    for k in np.round(line_hz / step).astype(int):
-        under = slice(max(0, k - 2), k + 3)
-        power[under] = np.minimum(power[under], LINE_LEFT * floor[under])
+    under = np.round(line_hz / step).astype(int)[:, None] + np.arange(-2, 3)
+    under = under[(under >= 0) & (under < len(power))]
+    power[under] = np.minimum(power[under], LINE_LEFT * floor[under])
     power = np.maximum(power * _burstiness(frames), QUANTISED)
     named = line_hz[over > TONE_OVER_FLOOR]
     tones = tuple(named[_holds(named, quiet, rate_hz)].tolist())

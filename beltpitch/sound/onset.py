@@ -130,14 +130,14 @@ def quick_size(least: int) -> int:
         size += 1
 
 
+def _smooth(power: Samples) -> Samples:
+    out: Samples = np.convolve(np.pad(power, 2, mode="edge"), np.full(5, 0.2), mode="valid")
+    return out
+
+
 def _above(power: Samples, least: Samples) -> Samples:
     """Return the sum over the bins of how far each log power stands above the least."""
     over = power - least
     np.maximum(over, 0.0, out=over)
     out: Samples = over.sum(axis=1)
-    return out
-
-
-def _smooth(power: Samples) -> Samples:
-    out: Samples = np.convolve(np.pad(power, 2, mode="edge"), np.full(5, 0.2), mode="valid")
     return out
