@@ -194,18 +194,17 @@ def _lines(
     last = int(min(HIGHEST_LINE_HZ, 0.45 * rate_hz) / fine)
     spectrum = np.fft.rfft(quiet * window, size)[:last]
     power = (spectrum.real**2 + spectrum.imag**2) / float(window @ window) + QUANTISED
-    over = power / np.maximum(
-        np.interp(np.arange(last) * fine / step_hz, np.arange(len(floor)), floor), QUANTISED
-    )
     inner = power[1:-1]
-    top = (inner > power[:-2]) & (inner >= power[2:]) & (over[1:-1] > LINE_OVER_FLOOR)
-    at = np.flatnonzero(top) + 1
+    at = np.flatnonzero((inner > power[:-2]) & (inner >= power[2:])) + 1
+    under = np.interp(at * fine / step_hz, np.arange(len(floor)), floor)
+    over = power[at] / np.maximum(under, QUANTISED)
+    at, over = at[over > LINE_OVER_FLOOR], over[over > LINE_OVER_FLOOR]
     low, mid, high = (np.log(power[at + d]) for d in (-1, 0, 1))
     bend = np.minimum(low - 2 * mid + high, -1e-9)
     off = 0.5 * (low - high) / bend
     height: Samples = np.exp(mid - 0.25 * (low - high) * off)
     own = _own(at + off, height, SIDELOBES * size / len(quiet))
-    return (at + off)[own] * fine, height[own], over[at][own]
+    return (at + off)[own] * fine, height[own], over[own]
 
 
 def _holds(line_hz: Samples, quiet: Samples, rate_hz: float) -> NDArray[np.bool_]:
