@@ -25,6 +25,7 @@ import numpy as np
 from beltpitch.sound.block import Samples
 from beltpitch.sound.evidence import Candidate
 from beltpitch.sound.lines import Lines
+from beltpitch.sound.noise import hann, turns
 from beltpitch.sound.pluck import Pluck
 
 GUARD_S = 0.008  # the onset is good to a few milliseconds
@@ -71,8 +72,8 @@ def began_earlier(pluck: Pluck, lines: Lines, earlier: Sequence[Pluck]) -> Sampl
 def _silent(pluck: Pluck, lines: Lines, stretches: Samples) -> Samples:
     """Return how much likelier each line is silent in each of the stretches (rows) than not."""
     count = stretches.shape[1]
-    window = np.hanning(count + 2)[1:-1]
-    turn = np.exp(-2j * np.pi * np.outer(np.arange(count) / pluck.rate_hz, lines.frequency_hz))
+    window = hann(count)
+    turn = turns(lines.frequency_hz / pluck.rate_hz, count)
     before = np.abs(2.0 * (stretches * window) @ turn / window.sum()) ** 2
     quiet = _quiet(pluck, lines, window)
     goes_on = quiet + lines.amplitude**2

@@ -11,8 +11,10 @@ Conventions: a slab is SLAB_HOPS hops of about 5.5 ms; slab k, sample i stands f
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +26,7 @@ Flags = NDArray[np.bool_]
 LOWEST_ANALYSIS_HZ = 10_000.0  # twice 4 kHz and the filter's slope
 HOPS_PER_S = 180.0
 SLAB_HOPS = 16
+AT_ONCE = SLAB_HOPS  # outputs of the filter; a slab is a whole number of them
 TAPS_PER_FACTOR = 24  # length of the filter in samples of the analysis rate
 KAISER_BETA = 7.0  # about 70 dB down where it folds
 FULL_SCALE = 0.9985  # at or above: the converter's end stop (16 and 8 bit alike)
@@ -34,10 +37,12 @@ BEYOND_SCALE = 1.001  # float files may go beyond 1 without having been clipped
 class Slab:
     """One slab at the analysis rate and what was wrong with the raw samples under it.
 
-    ``clipped`` and ``bad`` (not a number, or sound lost before it) are per hop.
+    ``peak`` is its largest sample; ``clipped`` and ``bad`` (not a number, or sound lost before it)
+    are per hop.
     """
 
     samples: Samples
+    peak: float
     clipped: tuple[bool, ...]
     bad: tuple[bool, ...]
 
@@ -56,8 +61,8 @@ class Intake:
         self.raw_rate_hz = rate_hz
         self.rate_hz = rate_hz / self.factor
         self.hop = max(8, round(self.rate_hz / HOPS_PER_S))
-        self._taps = _lowpass(self.factor)
-        self._delay = len(self._taps) // 2
+        self._filter = _many_at_once(self.factor)
+        self._delay = TAPS_PER_FACTOR * self.factor // 2 if self.factor > 1 else 0
         self._raw_slab = self.hop * SLAB_HOPS * self.factor
         # What the filter still needs of the past; ahead of the first sample there was silence.
         self._past = np.zeros(self._delay)
@@ -106,29 +111,35 @@ class Intake:
 
     def _slab(self, raw: Samples, start: int) -> Slab:
         """Filter one slab; ``raw`` reaches the filter's delay beyond it."""
-        finite = np.isfinite(raw)
-        clean = raw if finite.all() else _mended(raw, finite)
-        bad: Flags = np.asarray(~self._hops(finite).all(axis=1), np.bool_)
+        clean, clipped, bad = raw, [False] * SLAB_HOPS, [False] * SLAB_HOPS
+        peak = float(np.abs(raw).max())
+        if not math.isfinite(peak):
+            finite = np.isfinite(raw)
+            clean = _mended(raw, finite)
+            bad = self._hops(~finite)
         for gap in self._gaps:
             if start <= gap < start + self._raw_slab:
                 bad[(gap - start) // (self.hop * self.factor)] = True
-        clipped: Flags = np.asarray(self._hops(_clipped(clean)).any(axis=1), np.bool_)
+        if not peak < FULL_SCALE:
+            clipped = self._hops(_clipped(clean))
         whole = np.concatenate([self._past, clean])
         if self._delay:
             self._past = clean[self._raw_slab - self._delay : self._raw_slab].copy()
         samples = self._decimated(whole)
-        return Slab(samples, tuple(clipped.tolist()), tuple(bad.tolist()))
+        return Slab(samples, float(np.abs(samples).max()), tuple(clipped), tuple(bad))
 
     def _decimated(self, whole: Samples) -> Samples:
         if self.factor == 1:
             return whole
-        windows = every(whole, self.factor, len(self._taps))[: self.hop * SLAB_HOPS]
-        out: Samples = np.ascontiguousarray(windows) @ self._taps  # as it lies, the product is slow
-        return out
+        windows = every(whole, AT_ONCE * self.factor, len(self._filter))[: self.hop]
+        out: Samples = np.ascontiguousarray(windows) @ self._filter  # slow as it lies
+        return out.ravel()
 
-    def _hops(self, flags: Flags) -> Flags:
-        """Return the flags of the slab itself, hop by hop: shape (SLAB_HOPS, samples)."""
-        return flags[: self._raw_slab].reshape(SLAB_HOPS, -1)
+    def _hops(self, flags: Flags) -> list[bool]:
+        """Tell for each hop of the slab itself whether any sample under it is flagged."""
+        hops = np.asarray(flags[: self._raw_slab].reshape(SLAB_HOPS, -1).any(axis=1), np.bool_)
+        out: list[bool] = hops.tolist()
+        return out
 
 
 def _mended(raw: Samples, finite: Flags) -> Samples:
@@ -144,9 +155,9 @@ def every(sound: Samples, step: int, length: int) -> Samples:
     """Return a view of all stretches of that length, a step apart; shape (stretches, length)."""
     count = 1 + (len(sound) - length) // step
     (apart,) = sound.strides
-    return np.lib.stride_tricks.as_strided(
-        sound, (count, length), (step * apart, apart), writeable=False
-    )
+    out: Samples = np.ndarray((count, length), sound.dtype, sound, 0, (step * apart, apart))
+    out.flags.writeable = False
+    return out
 
 
 def _lowpass(factor: int) -> Samples:
@@ -160,12 +171,24 @@ def _lowpass(factor: int) -> Samples:
     return out
 
 
+@cache
+def _many_at_once(factor: int) -> Samples:
+    """Return the taps of AT_ONCE outputs side by side; shape (raw samples under them, AT_ONCE).
+
+    The stretches of neighbouring outputs overlap nearly whole: taken together, most is read once.
+    """
+    taps = _lowpass(factor)
+    out: Samples = np.zeros(((AT_ONCE - 1) * factor + len(taps), AT_ONCE))
+    for k in range(AT_ONCE):
+        out[k * factor : k * factor + len(taps), k] = taps
+    out.flags.writeable = False
+    return out
+
+
 def _clipped(raw: Samples) -> Flags:
     """Mark samples in a run at the converter's end stop."""
     run: Flags = np.zeros(len(raw), dtype=np.bool_)
     size = np.abs(raw)
-    if size.max(initial=0.0) < FULL_SCALE:
-        return run
     stop = (size >= FULL_SCALE) & (size <= BEYOND_SCALE)
     run[1:] = stop[1:] & stop[:-1] & (np.sign(raw[1:]) == np.sign(raw[:-1]))
     return run

@@ -76,15 +76,10 @@ def lines_of(spectrum: Spectrum) -> Lines:
     level = DB * p.level
     loud = level > level.max(initial=-np.inf) - WEAK_DB
     keep = np.flatnonzero(loud & ~_mains(spectrum))
-    own = [
-        k
-        for k in keep
-        if not np.any(
-            (np.abs(p.frequency_hz[keep] - p.frequency_hz[k]) < COMPANION_HZ)
-            & (p.gain[k] < COMPANION_RATIO * p.gain[keep])
-        )
-    ]
-    order = np.array(own, dtype=np.intp)
+    f, gain = p.frequency_hz[keep], p.gain[keep]
+    weaker = gain[:, None] < COMPANION_RATIO * gain
+    companion = (weaker & (np.abs(f[:, None] - f) < COMPANION_HZ)).any(axis=1)
+    order = keep[~companion]
     order = order[np.argsort(p.frequency_hz[order])][:MOST_LINES]
     top = float(p.frequency_hz[order[-1]]) * (1 + OFF_SERIES) if len(order) else 0.0
     return Lines(

@@ -11,12 +11,14 @@ that for any window w the mean of ``|sum w y exp(-i w t)|^2`` is ``power * sum(w
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from beltpitch.sound.block import Samples, read_only
+from beltpitch.sound.intake import every
 
 WINDOW_S = 0.25  # 4 Hz apart
 SHORTEST_QUIET_S = 0.06
@@ -86,12 +88,13 @@ def from_quiet(quiet: Samples, rate_hz: float) -> Noise:
     floor = _floor(mean, step)
     if len(frames) == 1:
         floor = floor / MEDIAN_OF_EXPONENTIAL
-    smooth = np.convolve(np.pad(mean, 1, mode="edge"), [0.25, 0.5, 0.25], mode="valid")
+    edged = np.concatenate([mean[:1], mean, mean[-1:]])
+    smooth = 0.5 * mean + 0.25 * (edged[:-2] + edged[2:])
     power = np.where(smooth > STRUCTURE * floor, smooth, 0.5 * (smooth + floor))
     line_hz, height, over = _lines(quiet, rate_hz, floor, step)
-    for k in np.round(line_hz / step).astype(int):
-        under = slice(max(0, k - 2), k + 3)
-        power[under] = np.minimum(power[under], LINE_LEFT * floor[under])
+    under = np.round(line_hz / step).astype(int)[:, None] + np.arange(-2, 3)
+    under = under[(under >= 0) & (under < len(power))]
+    power[under] = np.minimum(power[under], LINE_LEFT * floor[under])
     power = np.maximum(power * _burstiness(frames), QUANTISED)
     named = line_hz[over > TONE_OVER_FLOOR]
     tones = tuple(named[_holds(named, quiet, rate_hz)].tolist())
@@ -116,9 +119,7 @@ def whitened(sound: Samples, quiet: Samples) -> Samples:
     """
     if len(quiet) < 8 * PREDICTION_ORDER:
         return np.diff(sound, prepend=sound[:1])
-    size = 1 << int(np.ceil(np.log2(2 * len(quiet))))
-    spectrum = np.fft.rfft(quiet, size)
-    correlation = np.fft.irfft(spectrum.real**2 + spectrum.imag**2)[: PREDICTION_ORDER + 1]
+    correlation = np.correlate(np.pad(quiet, (0, PREDICTION_ORDER)), quiet)
     if correlation[0] <= 0:
         return np.diff(sound, prepend=sound[:1])
     lag = np.arange(PREDICTION_ORDER)
@@ -130,6 +131,26 @@ def whitened(sound: Samples, quiet: Samples) -> Samples:
     return out
 
 
+def turns(cycles: Samples, count: int) -> NDArray[np.complex128]:
+    """Return exp(-2 pi i cycles n) for n = 0 ... count - 1, shape (count, frequencies).
+
+    ``cycles`` are frequencies in cycles a sample. The turn of a sample is that of the piece it lies
+    in times that within the piece, which spares most of the complex exponentials.
+    """
+    length = math.isqrt(count) + 1
+    within = np.exp(-2j * np.pi * np.outer(np.arange(length), cycles))
+    begun = np.exp(-2j * np.pi * length * np.outer(np.arange(-(-count // length)), cycles))
+    out: NDArray[np.complex128] = (begun[:, None] * within).reshape(-1, len(cycles))[:count]
+    return out
+
+
+def hann(count: int) -> Samples:
+    """Return a Hann window without its two zeros, shape (count,)."""
+    turn = turns(np.array([1.0 / (count + 1)]), count + 1)[1:, 0]
+    out: Samples = 0.5 - 0.5 * turn.real
+    return out
+
+
 def unknown(rate_hz: float) -> Noise:
     """Return a stand-in for where there is nothing to measure."""
     return Noise(rate_hz, np.ones(2), np.zeros(0), np.zeros(0), (), measured=False)
@@ -137,10 +158,8 @@ def unknown(rate_hz: float) -> Noise:
 
 def _frames(sound: Samples, length: int) -> Samples:
     """Power of Hann frames, half overlapped, shape (frames, bins)."""
-    window = np.hanning(length + 2)[1:-1]
-    starts = range(0, len(sound) - length + 1, max(1, length // 2))
-    stack = np.stack([sound[s : s + length] * window for s in starts])
-    spectrum = np.fft.rfft(stack, axis=1)
+    window = hann(length)
+    spectrum = np.fft.rfft(every(sound, max(1, length // 2), length) * window, axis=1)
     out: Samples = (spectrum.real**2 + spectrum.imag**2) / float(window @ window)
     return out
 
@@ -148,7 +167,7 @@ def _frames(sound: Samples, length: int) -> Samples:
 def _floor(power: Samples, step_hz: float) -> Samples:
     """Return the running median across frequency."""
     half = max(2, round(FLOOR_SPAN_HZ / step_hz / 2))
-    padded = np.pad(power, half, mode="reflect")
+    padded = np.concatenate([power[half:0:-1], power, power[-2 : -half - 2 : -1]])  # mirrored
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
     out: Samples = np.partition(windows, half, axis=1)[:, half]
     return out
@@ -160,39 +179,41 @@ def _burstiness(frames: Samples) -> float:
     The power of all frequencies together, frame by frame: for steady noise it hardly varies.
     """
     loud = np.log(frames + QUANTISED).mean(axis=1)
-    rise = float(np.quantile(loud, BURST_QUANTILE) - np.log(np.exp(loud).mean()))
-    return float(np.exp(max(0.0, rise)))
+    place = BURST_QUANTILE * (len(loud) - 1)  # np.quantile does the same ten times as slowly
+    high = float(np.interp(place, np.arange(len(loud)), np.sort(loud)))
+    return math.exp(max(0.0, high - math.log(np.exp(loud).mean())))
 
 
 def _lines(
     quiet: Samples, rate_hz: float, floor: Samples, step_hz: float
 ) -> tuple[Samples, Samples, Samples]:
     """Lines in one long window: frequency, height, height over the floor."""
-    window = np.hanning(len(quiet) + 2)[1:-1]
+    window = hann(len(quiet))
     size = 1 << int(np.ceil(np.log2(2 * len(quiet))))
     fine = rate_hz / size
     last = int(min(HIGHEST_LINE_HZ, 0.45 * rate_hz) / fine)
     spectrum = np.fft.rfft(quiet * window, size)[:last]
     power = (spectrum.real**2 + spectrum.imag**2) / float(window @ window) + QUANTISED
-    over = power / np.maximum(
-        np.interp(np.arange(last) * fine / step_hz, np.arange(len(floor)), floor), QUANTISED
-    )
     inner = power[1:-1]
-    top = (inner > power[:-2]) & (inner >= power[2:]) & (over[1:-1] > LINE_OVER_FLOOR)
-    at = np.flatnonzero(top) + 1
+    at = np.flatnonzero((inner > power[:-2]) & (inner >= power[2:])) + 1
+    under = np.interp(at * fine / step_hz, np.arange(len(floor)), floor)
+    over = power[at] / np.maximum(under, QUANTISED)
+    at, over = at[over > LINE_OVER_FLOOR], over[over > LINE_OVER_FLOOR]
     low, mid, high = (np.log(power[at + d]) for d in (-1, 0, 1))
     bend = np.minimum(low - 2 * mid + high, -1e-9)
     off = 0.5 * (low - high) / bend
     height: Samples = np.exp(mid - 0.25 * (low - high) * off)
     own = _own(at + off, height, SIDELOBES * size / len(quiet))
-    return (at + off)[own] * fine, height[own], over[at][own]
+    return (at + off)[own] * fine, height[own], over[own]
 
 
 def _holds(line_hz: Samples, quiet: Samples, rate_hz: float) -> NDArray[np.bool_]:
     """Mark lines that neither die nor swell in the quiet; the ring of the pluck before dies."""
     half = len(quiet) // 2
-    turn = np.exp(-2j * np.pi * np.outer(line_hz, np.arange(half)) / rate_hz) * np.hanning(half)
-    first, second = np.abs(turn @ quiet[:half]), np.abs(turn @ quiet[half : 2 * half])
+    if len(line_hz) == 0:
+        return np.zeros(0, dtype=np.bool_)
+    halves = quiet[: 2 * half].reshape(2, half) * hann(half)
+    first, second = np.abs(halves @ turns(line_hz / rate_hz, half))
     out: NDArray[np.bool_] = np.minimum(first, second) > STEADY_LEFT * np.maximum(first, second)
     return out
 

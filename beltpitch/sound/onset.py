@@ -49,8 +49,9 @@ class Watch:
         self._length = FRAME_HOPS * hop
         self._window = np.hanning(self._length + 2)[1:-1]
         self._window /= np.sqrt(self._window @ self._window)
-        self._size = quick_size(self._length)
-        step = rate_hz / self._size
+        size = quick_size(self._length)
+        self._padded = np.zeros((SLAB_HOPS, size))  # padded by ourselves: the transform takes long
+        step = rate_hz / size
         self._band = slice(max(1, round(LOWEST_HZ / step)), round(HIGHEST_HZ / step) + 1)
         self._past = np.zeros((FRAME_HOPS - 1) * hop)
         self._quiet: deque[Samples] = deque(maxlen=FLOOR_SLABS)
@@ -62,7 +63,8 @@ class Watch:
         whole = np.concatenate([self._past, samples])
         self._past = whole[-len(self._past) :]
         frames = every(whole, self._hop, self._length)
-        spectrum = np.fft.rfft(frames * self._window, self._size, axis=1)[:, self._band]
+        np.multiply(frames, self._window, out=self._padded[:, : self._length])
+        spectrum = np.fft.rfft(self._padded, axis=1)[:, self._band]
         out: Samples = spectrum.real**2 + spectrum.imag**2 + SILENT
         return out
 
@@ -91,10 +93,10 @@ class Watch:
         floor = math.log(self._over()) + self._level
         history = np.concatenate([self._before, now])
         self._before = history[-LAG_HOPS:]
-        past = math.log(OVER_PAST) + np.maximum(history[:SLAB_HOPS], history[1 : SLAB_HOPS + 1])
-        flux = np.maximum(0.0, now - np.maximum(floor, past)).sum(axis=1)
-        excess = np.maximum(0.0, now - floor).sum(axis=1)
-        return Frames(flux, excess)
+        past = np.maximum(history[:SLAB_HOPS], history[1 : SLAB_HOPS + 1])
+        past += math.log(OVER_PAST)
+        np.maximum(past, floor, out=past)
+        return Frames(flux=_above(now, past), excess=_above(now, floor))
 
     def _over(self) -> float:
         """How far above a floor known from few frames noise goes as rarely as OVER_FLOOR says.
@@ -110,7 +112,7 @@ class Watch:
             only = self._quiet[0]
             out: Samples = np.maximum(only, _smooth(only))
             return out
-        ranked = np.sort(np.stack(self._quiet), axis=0)  # quicker than a median of so few
+        ranked = np.sort(np.array(self._quiet), axis=0)  # quicker than a median of so few
         middle: Samples = 0.5 * (ranked[(len(ranked) - 1) // 2] + ranked[len(ranked) // 2])
         return middle
 
@@ -130,4 +132,12 @@ def quick_size(least: int) -> int:
 
 def _smooth(power: Samples) -> Samples:
     out: Samples = np.convolve(np.pad(power, 2, mode="edge"), np.full(5, 0.2), mode="valid")
+    return out
+
+
+def _above(power: Samples, least: Samples) -> Samples:
+    """Return the sum over the bins of how far each log power stands above the least."""
+    over = power - least
+    np.maximum(over, 0.0, out=over)
+    out: Samples = over.sum(axis=1)
     return out

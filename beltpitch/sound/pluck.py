@@ -18,7 +18,6 @@ from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from beltpitch.sound.block import Block, Samples, read_only
 from beltpitch.sound.intake import SLAB_HOPS, Intake, Slab
@@ -49,10 +48,10 @@ FLUX_OVER_USUAL = 8.0  # and this many times what the noise here commonly does
 USUAL_MEMORY = 0.98  # per slab: about 5 s
 APART_HOPS = 20  # two plucks are 0.11 s apart at least
 QUIET_EXCESS = 1.5  # below it nothing stands above the noise that a pluck would be heard in
-# Below it nothing is left of a pluck: noise alone makes 0.07, three of its bins in ten slabs 0.3.
+# Below it nothing is left of a pluck. Noise alone (exponential in each bin) stands above OVER_FLOOR
+# by E1(6) = 3.6e-4 in the mean of a bin, 0.07 over them all.
 OVER_EXCESS = 0.5
 OVER_SLABS = 2
-OVER_SHARE = 0.0
 STUCK_SLABS = 45  # 4 s without falling back: a machine was switched on, not a pluck
 FADED = 0.5
 FEWEST_AFTER_SILENCE = 2  # slabs
@@ -140,7 +139,7 @@ class Listener:
         self._end = 0  # position after the last slab heard
         self._open: _Open | None = None
         self._flux_before = np.zeros(2)
-        self._bad_before: NDArray[np.bool_] = np.zeros(FRAME_HOPS, dtype=np.bool_)
+        self._bad_before = FRAME_HOPS * (False,)
         self._usual = 0.0
         self._ringing = 0
         self._peak = 0.0
@@ -192,7 +191,7 @@ class Listener:
 
     def _take(self, slab: Slab) -> list[Pluck]:
         """Hear one slab; hold the opening back until it can be judged as a whole."""
-        self.level = float(np.abs(slab.samples).max())
+        self.level = slab.peak
         self._peak = max(self._peak, self.level)
         self._any_bad = self._any_bad or any(slab.bad)
         power = self._watch.powers(slab.samples)
@@ -231,7 +230,7 @@ class Listener:
         powers = [power for _, power in opening]
         if len(powers) < FEWEST_AFTER_SILENCE or _fades(powers):
             return
-        if max(float(np.abs(slab.samples).max()) for slab, _ in opening) > ROOM_PEAK:
+        if max(slab.peak for slab, _ in opening) > ROOM_PEAK:
             return
         self._only_silence = False
         self._watch.forget()
@@ -254,13 +253,13 @@ class Listener:
         self._end += self._slab_samples
         done: list[Pluck] = []
         self._quiet_flags.append(False)
-        bad = np.concatenate([self._bad_before, slab.bad])
+        bad = self._bad_before + slab.bad
         self._bad_before = bad[-FRAME_HOPS:]
         for hop in self._onsets(frames):
-            broken = bad[max(0, hop) : hop + FRAME_HOPS + 1].any()
+            broken = any(bad[max(0, hop) : hop + FRAME_HOPS + 1])
             if not broken and start + (hop + 1) * self._hop <= self._intake.total:
                 done += self._onset(start + hop * self._hop, float(frames.flux[hop]))
-        silent = float(np.abs(slab.samples).max()) <= DIGITAL_SILENCE
+        silent = slab.peak <= DIGITAL_SILENCE
         quiet = self._is_quiet(frames) and (self._only_silence or not silent)
         self._quiet_flags[-1] = quiet
         if quiet:
@@ -281,6 +280,8 @@ class Listener:
         flux = np.concatenate([self._flux_before, frames.flux])
         self._flux_before = flux[-2:]
         limit = FLUX_LIMIT + FLUX_OVER_USUAL * self._usual
+        if flux.max() <= limit:
+            return []
         before, here, after = flux[:-2], flux[1:-1], flux[2:]
         peaks = (here > limit) & (here >= before) & (here > after)
         # flux[1 + i] belongs to hop i - 1 of this slab; the rise began up to a frame earlier
@@ -315,7 +316,7 @@ class Listener:
         energy = np.add.reduceat(white**2, np.arange(0, len(white), step))
         if len(energy) < 6 * EDGE_STEPS:
             return begin
-        total = np.cumsum(energy) + 1e-30
+        total = np.cumsum(energy)
         k = np.arange(EDGE_STEPS, len(energy) - EDGE_STEPS + 1)
         least = step * SILENT_PEAK**2
         before = total[k - 1] / k + least
@@ -335,8 +336,7 @@ class Listener:
         still = float(frames.excess[-SLAB_HOPS // 2 :].mean()) > OVER_EXCESS
         now.quiet_slabs = 0 if still else now.quiet_slabs + 1
         full = self._end - now.onset >= LONGEST_S * self.rate_hz
-        more = OVER_SHARE * (self._end - now.onset) / self._slab_samples
-        if (now.opened or now.quiet_slabs < max(OVER_SLABS, more)) and not full:
+        if (now.opened or now.quiet_slabs < OVER_SLABS) and not full:
             return []
         return [self._close(self._end)]
 

@@ -63,7 +63,9 @@ class Neighbour:
 def neighbour_of(lines: Lines, belt: Candidate) -> Neighbour | None:
     """Return the second series, if what the first leaves over forms one."""
     own = belt.line[belt.numbers - 1]
-    rest = np.setdiff1d(np.arange(len(lines.gain)), own)
+    left = np.ones(len(lines.gain), dtype=np.bool_)
+    left[own] = False
+    rest = np.flatnonzero(left)
     first = float(lines.amplitude[own].sum())
     heard = (lines.gain[rest] > SECOND_GAIN) & (lines.amplitude[rest] > FAINT * first)
     if heard.sum() < FEWEST:
