@@ -30,6 +30,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from beltpitch.sound.block import Samples
+from beltpitch.sound.evidence import DECAY_MEAN, DECAY_SCATTER, DECAY_SD
 from beltpitch.sound.noise import Noise
 
 Complex = NDArray[np.complex128]
@@ -122,12 +123,14 @@ class _State:
 class _Priors:
     """What is known beforehand: see the constants of this file.
 
-    ``near`` limits a frequency's step, ``own`` is k_n, ``share`` that of each partial in the glide;
-    ``centre`` and ``weight`` (inverse variance) are of f_1.., a_1.., glide.
+    ``near`` limits a frequency's step, ``own`` is k_n; ``carrying`` and ``share`` are the decays of
+    the modes that carry the glide and their shares of it; ``centre`` and ``weight`` (inverse
+    variance) are of f_1.., a_1.., glide.
     """
 
     near: Samples
     own: Samples
+    carrying: Samples
     share: Samples
     centre: Samples
     weight: Samples
@@ -332,16 +335,30 @@ def _priors(start: Start, seconds: float) -> _Priors:
     )
     near[tone] = TONE_HZ
     decay = np.where(tone, TONE_DECAY, DECAY_FACTOR) * start.decay_per_s
-    own, share = np.ones(len(tone)), np.zeros(len(tone))
-    for n, (k_n, share_n) in enumerate(zip(GLIDE_OWN, GLIDE_SHARE, strict=True), start=1):
-        own[start.number == n], share[start.number == n] = k_n, share_n
-    own[tone] = 0.0
-    if not share.any():  # the lowest partial found stands in
-        share[np.argmin(np.where(tone, np.inf, start.number))] = 1.0
-    share /= share.sum()
+    own = np.where(tone, 0.0, 1.0)
+    for n, k_n in enumerate(GLIDE_OWN, start=1):
+        own[start.number == n] = k_n
+    carrying, share = _carrying(start.number[~tone], start.decay_per_s[~tone])
     centre = np.concatenate([start.frequency_hz, start.decay_per_s, [0.0]])
     weight = np.concatenate([near, decay, [GLIDE_U]]) ** -2.0
-    return _Priors(near, own, share, centre, weight)
+    return _Priors(near, own, carrying, share, centre, weight)
+
+
+def _carrying(number: Samples, decay: Samples) -> tuple[Samples, Samples]:
+    """Return decays and shares of the modes that carry the glide: mode 1, and 2 and 3 if heard.
+
+    Mode 1 moves the belt most, heard or not. Where it is not, its decay is told by the others:
+    ln(decay) is a straight line in octaves, its slope known beforehand (evidence.py).
+    """
+    octave, log = np.log2(number), np.log(decay)
+    level, slope, scatter = log.mean(), DECAY_MEAN[1], DECAY_SCATTER
+    away = octave - octave.mean()
+    known = (scatter / DECAY_SD[1]) ** 2
+    slope = (known * slope + (away * log).sum()) / (known + (away**2).sum())
+    modes = {1: math.exp(level - slope * octave.mean())}
+    modes |= {int(n): a for n, a in zip(number, decay, strict=True) if n <= len(GLIDE_SHARE)}
+    share = np.array([GLIDE_SHARE[n - 1] for n in modes])
+    return np.array(list(modes.values())), share / share.sum()
 
 
 def _pulled(state: _State, priors: _Priors, here: Samples) -> Samples:
@@ -373,7 +390,7 @@ def _look(
     k = len(f)
     middle = (np.arange(count) * size + 0.5 * (size - 1)) / rate
     inner = (np.arange(size) - 0.5 * (size - 1)) / rate
-    decay = priors.centre[k : 2 * k]
+    decay = priors.carrying
     bend = -np.expm1(-2 * np.outer(middle, decay)) @ (priors.share / (4 * decay))
     warped = middle[:, None] + np.outer(bend, glide * priors.own)
     turn = np.exp(2j * np.pi * f * warped)
