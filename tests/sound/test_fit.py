@@ -45,3 +45,20 @@ def test_no_partial_is_made_of_noise() -> None:
 def test_lines_far_apart_are_left_alone() -> None:
     found = heard(250.0, 0.2, 0.003, faint=True)
     assert found.number.tolist() == [1, 2, 4, 5]
+
+
+def test_the_mode_that_is_not_heard_carries_the_glide_of_the_others() -> None:
+    f, rise = 30.0, 0.04  # of f squared, from mode 1 alone
+    n = np.arange(2.0, 9.0)
+    decay = 1.5 * n**0.65
+    time = np.arange(round(3.0 * RATE_HZ)) / RATE_HZ
+    warped = time + rise / 2 * -np.expm1(-2 * 1.5 * time) / (2 * 1.5)
+    each = 0.1 / n[:, None] * np.exp(-np.outer(decay, time))
+    sound = (each * np.cos(2 * np.pi * f * np.outer(n, warped))).sum(axis=0)
+    chance = np.random.default_rng(6)
+    quiet = from_quiet(chance.normal(0, 1e-3, round(RATE_HZ)), RATE_HZ)
+    start = Start(n, n * f * 1.004, decay, 0.1 / n)
+    found = fit(sound + chance.normal(0, 1e-3, len(sound)), RATE_HZ, quiet, start)
+    assert found is not None
+    assert found.frequency_hz / n == pytest.approx(np.full(len(n), f), rel=0.0015)
+    assert found.glide == pytest.approx(rise / 2, abs=0.004)
