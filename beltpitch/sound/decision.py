@@ -2,10 +2,10 @@
 
 Every candidate of every pluck is a hypothesis; its evidence is that of the pluck that shows it
 best, a share of that of the others (they err alike), and the prior of the range. They compete with
-each other and with "no string at all". How well a tone *begins* with a pluck (begins.py) counts as
-well: a voice, an engine or running water may look like a series for a while, but it sounds before
-as it does after. Among each other, tones in a simple ratio share that: they are lines of the same
-sound, and which of them begin says nothing about the octave.
+each other, with "no string at all" and with a machine that sounds there. How well a tone *begins*
+with a pluck (begins.py) counts as well: a voice, an engine or running water may look like a series
+for a while, but it sounds before as it does after. Among each other, tones in a simple ratio share
+that: they are lines of the same sound, and which of them begin says nothing about the octave.
 
 Conventions: scores in nats; a probability is over all hypotheses.
 """
@@ -39,6 +39,12 @@ NULL_BONUS = 4.0
 BEGUN_LEAST, BEGUN_MOST = -25.0, 10.0
 BEGUN_UNKNOWN = 5.0  # the recording starts within the sound: nothing was heard before
 REPEAT_SHARE = 0.4  # what a further pluck adds
+# The tones of a machine are a series as well, but they go on. Its speed sways, so that they are
+# never as sharp as a string's: a series explains them by so many nats at most. Their loudness
+# sways by a neper within a record (both common practice, no source), where a string dies away.
+MACHINE_BONUS = 2.0  # log odds against a pluck, before it is heard
+MACHINE_MOST = 15.0
+SWAY = 1.0
 CLEAR_SCORE = 12.0  # nats: a series that stands by itself
 # Log odds, beside what the lines say, of an octave below whose odd partials are not heard where a
 # microphone is deaf to the lowest: who holds it at a third of the span, as told, loses the third.
@@ -117,6 +123,8 @@ class Decision:
         Whether it is but one of several clear tones, as in speech.
     below
         The probability that it is an octave lower, with only its even partials heard.
+    machine
+        The part of ``none`` in which it is the tone of something that goes on.
     """
 
     frequency_hz: float
@@ -125,6 +133,7 @@ class Decision:
     begun: float | None
     voice: bool
     below: float = 0.0
+    machine: float = 0.0
 
     @property
     def goes_on(self) -> bool:
@@ -148,12 +157,14 @@ def decide(evidence: Sequence[Evidence], expected: FrequencyRange) -> Decision |
     ]
     best = int(np.argmax(scores))
     lower = scores[best] - _total(near[best]) + _below(near[best], tones[best], expected)
-    every = np.array([*scores, lower, NULL_BONUS + shared[best] - bonus[best]])
+    ahead = shared[best] - bonus[best]
+    machine = ahead + _machine(near[best], tones[best])
+    every = np.array([*scores, lower, machine, NULL_BONUS + ahead])
     share = np.exp(every - every.max())
     share /= share.sum()
     voice = _voice(evidence, tones[best], begun[best], expected)
-    quality, below, none = (float(share[k]) for k in (best, -2, -1))
-    return Decision(tones[best], quality, none, begun[best], voice, below)
+    quality, below, machine, none = (float(share[k]) for k in (best, -3, -2, -1))
+    return Decision(tones[best], quality, none + machine, begun[best], voice, below, machine)
 
 
 Near = list[tuple[Evidence, Candidate]]
@@ -211,6 +222,33 @@ def _total(near: Sequence[tuple[Evidence, Candidate]]) -> float:
     """Log likelihood of a fundamental, but for a constant."""
     each = sorted((c.score for _, c in near), reverse=True)
     return sum(each[:1]) + REPEAT_SHARE * sum(each[1:])
+
+
+def _machine(near: Near, f: float) -> float:
+    """Log likelihood of a machine's tone there, as `_total`, its prior included.
+
+    Whatever range was told: it is where the belt is, and the machine may be anywhere.
+    """
+    likely = min(_total(near), MACHINE_MOST) - _fall(near)
+    return MACHINE_BONUS + _prior(f, FrequencyRange()) + likely
+
+
+def _fall(near: Near) -> float:
+    """Log likelihood ratio of dying as the clearest pluck does against the sway of a machine.
+
+    All its lines sway together: their mean decay is judged, the clearest counting most.
+    """
+    if not near:
+        return 0.0
+    e, own = max(near, key=lambda one: one[1].score)
+    lines = e.lines
+    assert lines is not None
+    k = own.line[own.numbers - 1]
+    weight = np.log(lines.gain[k]) / np.log(lines.gain[k]).sum()
+    seconds = e.sound.size / e.pluck.rate_hz
+    fall = seconds * max(0.0, float(weight @ lines.decay_per_s[k]))
+    doubt = seconds * 2.0 * math.pi * float(np.linalg.norm(weight * lines.u_hz[k]))
+    return 0.5 * fall**2 / (SWAY**2 + doubt**2)
 
 
 def _below(near: Near, f: float, expected: FrequencyRange) -> float:

@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from beltpitch.sound.block import Block
+from beltpitch.sound.decision import LEAST_QUALITY, Decision, Evidence, decide
 from beltpitch.sound.heard import FrequencyRange
+from beltpitch.sound.lines import lines_of
+from beltpitch.sound.pluck import Listener
+from beltpitch.sound.series import candidates_of
+from beltpitch.sound.spectrum import spectrum_of
 from beltpitch.sound.synth import Tone, pluck_tones, room_noise, series_hz, synthesise
 from tests.sound.hearing import answers, heard_at
 
@@ -42,6 +49,54 @@ def test_a_tone_that_was_there_before_is_no_pluck() -> None:
     tone: Samples = sum((np.sin(n * wander) / n**0.5 for n in range(1, 7)), np.zeros(count))
     found = heard(loud * tone + room_noise(count, 2e-4, 1))
     assert answers(found) == []
+
+
+def test_a_machine_that_swells_at_once_and_stays_loud_gives_no_number() -> None:
+    """Its tone lies near the noise, so that nobody can tell whether it was there before."""
+    count = int(2.5 * RATE_HZ)
+    time = np.arange(count) / RATE_HZ
+    loud = 0.01 * (1.0 + 3.0 * (time > 1.2) * np.exp(-0.6 * np.maximum(time - 1.2, 0.0)))
+    turns = 2 * np.pi * np.cumsum(43.0 + 0.43 * np.sin(2.1 * time)) / RATE_HZ
+    tone: Samples = sum((np.sin(n * turns + n) / n**0.5 for n in (2, 3, 5)), np.zeros(count))
+    found = heard(loud * tone + room_noise(count, 2e-3, 1))
+    assert answers(found) == []
+    assert found.reason
+    assert found.reason.startswith("a machine")
+
+
+def decided(
+    begun: float, decay_per_s: float, score: float, expected: FrequencyRange | None = None
+) -> Decision:
+    """Return what is decided on one string that began so clearly, dies so and fits so well."""
+    sound = plucked(150.0) + room_noise(int(2.5 * RATE_HZ), 2e-4, 3)
+    listener = Listener(RATE_HZ)
+    (pluck,) = listener.feed(Block(sound, RATE_HZ)) + listener.finish()
+    ring = pluck.samples[pluck.clear :]
+    lines = lines_of(spectrum_of(ring, pluck.rate_hz, pluck.noise))
+    lines = replace(lines, decay_per_s=np.full(len(lines.gain), decay_per_s))
+    best = candidates_of(lines, FrequencyRange())[0]
+    begins = np.full(len(lines.gain), begun / len(best.numbers))
+    string = replace(best, score=score)
+    found = decide(
+        [Evidence(pluck, ring, lines, [string], None, begins)], expected or FrequencyRange()
+    )
+    assert found is not None
+    return found
+
+
+def test_what_neither_begins_nor_dies_may_be_a_machine() -> None:
+    doubtful = decided(0.5, 0.4, 14.0)
+    assert doubtful.quality < LEAST_QUALITY
+    assert doubtful.machine > 0.5
+    assert decided(8.0, 0.4, 14.0).quality > LEAST_QUALITY  # it began
+    assert decided(0.5, 4.0, 14.0).quality > LEAST_QUALITY  # it dies
+    assert decided(0.5, 0.4, 30.0).quality > LEAST_QUALITY  # no machine holds its speed so well
+
+
+def test_a_range_that_was_told_says_nothing_of_machines() -> None:
+    """The belt is in it; a machine may sound anywhere, and seldom just there."""
+    told = decided(0.5, 0.4, 14.0, FrequencyRange(90.0, 270.0, why="told"))
+    assert told.machine < decided(0.5, 0.4, 14.0).machine
 
 
 def test_a_string_may_have_begun_unnoticed() -> None:
