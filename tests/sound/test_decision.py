@@ -64,10 +64,8 @@ def test_a_machine_that_swells_at_once_and_stays_loud_gives_no_number() -> None:
     assert found.reason.startswith("a machine")
 
 
-def decided(
-    begun: float, decay_per_s: float, score: float, expected: FrequencyRange | None = None
-) -> Decision:
-    """Return what is decided on one string that began so clearly, dies so and fits so well."""
+def shown(begun: float, decay_per_s: float, score: float) -> Evidence:
+    """Return a string of 150 Hz that began so clearly, dies so and fits so well."""
     sound = plucked(150.0) + room_noise(int(2.5 * RATE_HZ), 2e-4, 3)
     listener = Listener(RATE_HZ)
     (pluck,) = listener.feed(Block(sound, RATE_HZ)) + listener.finish()
@@ -76,27 +74,55 @@ def decided(
     lines = replace(lines, decay_per_s=np.full(len(lines.gain), decay_per_s))
     best = candidates_of(lines, FrequencyRange())[0]
     begins = np.full(len(lines.gain), begun / len(best.numbers))
-    string = replace(best, score=score)
-    found = decide(
-        [Evidence(pluck, ring, lines, [string], None, begins)], expected or FrequencyRange()
-    )
+    return Evidence(pluck, ring, lines, [replace(best, score=score)], None, begins)
+
+
+def decided(*evidence: Evidence, expected: FrequencyRange | None = None) -> Decision:
+    found = decide(evidence, expected or FrequencyRange())
     assert found is not None
     return found
 
 
 def test_what_neither_begins_nor_dies_may_be_a_machine() -> None:
-    doubtful = decided(0.5, 0.4, 14.0)
+    doubtful = decided(shown(0.5, 0.4, 14.0))
     assert doubtful.quality < LEAST_QUALITY
     assert doubtful.machine > 0.5
-    assert decided(8.0, 0.4, 14.0).quality > LEAST_QUALITY  # it began
-    assert decided(0.5, 4.0, 14.0).quality > LEAST_QUALITY  # it dies
-    assert decided(0.5, 0.4, 30.0).quality > LEAST_QUALITY  # no machine holds its speed so well
+    for clear in (
+        shown(8.0, 0.4, 14.0),  # it began
+        shown(0.5, 4.0, 14.0),  # it dies
+        shown(0.5, 0.4, 30.0),  # no machine holds its speed so well
+    ):
+        assert decided(clear).quality > LEAST_QUALITY
 
 
 def test_a_range_that_was_told_says_nothing_of_machines() -> None:
     """The belt is in it; a machine may sound anywhere, and seldom just there."""
-    told = decided(0.5, 0.4, 14.0, FrequencyRange(90.0, 270.0, why="told"))
-    assert told.machine < decided(0.5, 0.4, 14.0).machine
+    tone = shown(0.5, 0.4, 14.0)
+    told = decided(tone, expected=FrequencyRange(90.0, 270.0, why="told"))
+    assert told.machine < decided(tone).machine
+
+
+def test_one_pluck_among_many_sounds_as_loud_may_be_chance() -> None:
+    """Fainter ones are the noise of the room, and a pluck that stands clear is not doubted."""
+    weak, clear = shown(9.0, 4.0, 6.5), shown(9.0, 4.0, 30.0)
+    assert weak.lines is not None
+    loud = [replace(weak, candidates=[]) for _ in range(8)]
+    quiet = replace(weak.lines, amplitude=0.1 * weak.lines.amplitude)
+    faint = [replace(one, lines=quiet) for one in loud]
+    assert decided(weak).quality > LEAST_QUALITY
+    assert decided(weak, *faint).quality == pytest.approx(decided(weak).quality)
+    assert decided(weak, *loud).quality < 0.7
+    assert decided(clear, *loud).quality > LEAST_QUALITY
+
+
+def test_plucks_of_one_string_have_their_partials_in_the_same_places() -> None:
+    one, again = shown(9.0, 4.0, 6.0), shown(9.0, 4.0, 6.0)
+    (string,) = again.candidates
+    stiff = 5e-3
+    bent = replace(string, string_hz=string.frequency_hz / (1 + stiff) ** 0.5, stiffness=stiff)
+    other = replace(again, candidates=[bent])
+    assert bent.frequency_hz == pytest.approx(string.frequency_hz)
+    assert decided(one, again).quality > decided(one).quality > decided(one, other).quality
 
 
 def test_a_string_may_have_begun_unnoticed() -> None:
