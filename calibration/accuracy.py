@@ -32,7 +32,16 @@ from numpy.typing import NDArray
 from beltpitch.sound.heard import FrequencyRange
 from calibration import corpus, efficiency, evidence, ours, peers, targets
 from calibration.files import SWEEP_DB, TABLES, Job, Table
-from calibration.measures import HEAD, WRONG, Outcome, judge, line, summarise
+from calibration.measures import (
+    HEAD,
+    SILENT_HEAD,
+    WRONG,
+    Outcome,
+    judge,
+    line,
+    silent_line,
+    summarise,
+)
 
 Array = NDArray[np.float64]
 OURS = "beltpitch"
@@ -128,11 +137,12 @@ def _order(key: tuple[str, str]) -> tuple[bool, str, float, bool, str]:
 def tabulate(table: Table, results: Sequence[Result]) -> str:
     """Return the table as Markdown: every group for ours, the peers where they heard enough."""
     by = grouped(results)
-    lines = [HEAD.format(first=table.first)]
+    head, one = (SILENT_HEAD, silent_line) if table.silent else (HEAD, line)
+    lines = [head.format(first=table.first)]
     main = {result.groups[0] for result in results}
     for group, method in sorted(by, key=_order):
         if method == OURS or group in main:
-            lines.append(line(group, method, by[group, method]))
+            lines.append(one(group, method, by[group, method]))
     return "\n".join(lines)
 
 
@@ -215,14 +225,14 @@ def make_table(table: Table, options: Options) -> None:
     publish(table.name, text, options, len(jobs), record)
     if options.failures:
         for result in results:
-            failed = _failure(result.outcomes[OURS])
+            failed = _failure(result.outcomes[OURS], table)
             if failed:
                 print(f"{failed:8} {table.name} {result.note} -> {result.told}")
 
 
-def _failure(outcome: Outcome) -> str:
+def _failure(outcome: Outcome, table: Table) -> str:
     if outcome.error is None:
-        return "WITHHELD"
+        return "" if table.silent else "WITHHELD"
     if outcome.error > WRONG:
         return "WRONG"
     if outcome.error > 0.005:

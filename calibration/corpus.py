@@ -75,6 +75,12 @@ def noises(folder: Path) -> tuple[Path, ...]:
         return tuple(folder / row["file"] for row in csv.DictReader(file))
 
 
+def kind(noise: Path) -> tuple[str, str]:
+    """Return what a noise is and which, as its name says: bg_machine_ship_lift_07 is a machine."""
+    _, sort, *which = noise.stem.split("_")
+    return sort, " ".join(which)
+
+
 @lru_cache(maxsize=256)
 def sound(path: Path) -> tuple[Array, int]:
     """Return samples of shape (frames,), channels averaged, and the rate in Hz."""
@@ -161,6 +167,18 @@ def recording(
     for gap in gaps[:-1]:
         at += samples.size + gap
         mixed[at : at + samples.size] += samples * 10 ** (-rng.uniform(0, 4) / 20)
-    heard = highpass(mixed, rate, highpass_hz, HIGHPASS_ORDER)
+    return _recorded(mixed, rate, highpass_hz), rate
+
+
+def alone(
+    noise: Path, duration_s: float, rate_hz: int, highpass_hz: float, rng: np.random.Generator
+) -> Array:
+    """Return a stretch of a noise as `recording` holds it, with no pluck in it; shape (frames,)."""
+    ground = stretch_of(sound_at(noise, rate_hz), int(duration_s * rate_hz), rate_hz, rng)
+    return _recorded(ground, rate_hz, highpass_hz)
+
+
+def _recorded(mixed: Array, rate_hz: int, highpass_hz: float) -> Array:
+    heard = highpass(mixed, rate_hz, highpass_hz, HIGHPASS_ORDER)
     heard = heard * (0.7 / np.abs(heard).max())
-    return np.round(heard * FULL_SCALE) / FULL_SCALE, rate
+    return np.asarray(np.round(heard * FULL_SCALE) / FULL_SCALE)

@@ -24,12 +24,13 @@ Array = NDArray[np.float64]
 class File:
     """One file to be heard: samples, rate, what is right, the lines of the table it counts in.
 
-    ``reach`` is the range told to every method, None for the default; ``note`` names the file.
+    ``truth`` is None where nothing was plucked; ``reach`` is the range told to every method, None
+    for the default; ``note`` names the file.
     """
 
     samples: Array
     rate_hz: float
-    truth: Truth
+    truth: Truth | None
     groups: tuple[str, ...]
     note: str
     reach: tuple[float, float] | None = None
@@ -243,6 +244,42 @@ def clean(job: Job) -> File:
     )
 
 
+NOTHING_S = 3.5
+SIMULATED_EVERY = 4  # files: one is simulated, the others recorded
+
+
+def no_pluck(job: Job) -> File:
+    """Make a recording in which nobody plucks: a quarter simulated, the rest recorded in turn.
+
+    Of the simulated, every second with one to three knocks.
+    """
+    rng = job.rng()
+    turn, place = divmod(job.index, SIMULATED_EVERY)
+    if place == 0:
+        return _empty_room(rng, knocks=turn % 2 == 1)
+    assert job.folder is not None
+    grounds = corpus.noises(job.folder)
+    ground = grounds[(turn * (SIMULATED_EVERY - 1) + place - 1) % len(grounds)]
+    rate = simulator.RATES_HZ[0]
+    samples = corpus.alone(ground, NOTHING_S, rate, 100.0, rng)
+    kind, which = corpus.kind(ground)
+    groups = ("recorded", f"recorded, {kind}", f"recorded, {kind}: {which}")
+    return File(samples, rate, None, groups, ground.name)
+
+
+def _empty_room(rng: np.random.Generator, *, knocks: bool) -> File:
+    case = simulator.draw(rng)
+    if knocks:
+        case = replace(case, knocks=int(rng.integers(1, 4)), knock_db=rng.uniform(-15, 6))
+    note = (
+        f"slope {case.noise_slope:.2f}, hp {case.highpass_hz:.0f}/{case.highpass_order}, "
+        f"hum {case.hum_db:.0f} dB, fans {case.fans}, knocks {case.knocks}"
+    )
+    kind = "knocks" if knocks else "no knocks"
+    samples = simulator.render_room(case, NOTHING_S)
+    return File(samples, case.rate_hz, None, ("simulated", f"simulated, {kind}"), note)
+
+
 SWEEP_DB = tuple(range(30, -13, -3))
 
 
@@ -265,7 +302,10 @@ EVERY = tuple(peers.PEERS)
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table: its name, its heading, how its files are made, how many, how many the peers hear."""
+    """A table: its name, its heading, how its files are made, how many, how many the peers hear.
+
+    In a ``silent`` one nothing was plucked: it counts who gives a number all the same.
+    """
 
     name: str
     first: str
@@ -275,6 +315,7 @@ class Table:
     real: bool = False
     methods: tuple[str, ...] = EVERY
     sweep: bool = False
+    silent: bool = False
 
 
 PYIN = ("librosa.pyin",)
@@ -292,6 +333,7 @@ TABLES = (
     Table("real-short", "real plucks cut short", real_short, 2000, 160, real=True),
     Table("real-three", "three plucks", real_three, 2000, 80, real=True),
     Table("real-range", "range known", real_range, 2000, 160, real=True),
+    Table("no-pluck", "nothing plucked", no_pluck, 2000, 160, real=True, silent=True),
     Table("threshold", "simulated belts at", threshold, 2100, 450, methods=PYIN, sweep=True),
     Table(
         "threshold-real",

@@ -49,7 +49,8 @@ def exactly(frequency_hz: float) -> Truth:
 class Outcome:
     """One recording judged: error None if no answer, the others None if no interval is given.
 
-    ``covered``: truth within 1.96 u of the fit; ``stated``: within the interval of the reading.
+    The error is infinite where there is no pluck: no number is right. ``covered``: truth within
+    1.96 u of the fit; ``stated``: within the interval of the reading.
     """
 
     error: float | None
@@ -63,14 +64,19 @@ class Outcome:
 
 
 def judge(
-    truth: Truth,
+    truth: Truth | None,
     answer_hz: float | None,
     u_hz: float | None = None,
     interval_hz: tuple[float, float] | None = None,
 ) -> Outcome:
-    """Return the outcome of an answer; `u_hz` and `interval_hz` are None where none is given."""
+    """Return the outcome of an answer; `u_hz` and `interval_hz` are None where none is given.
+
+    The truth is None where nothing was plucked.
+    """
     if answer_hz is None:
         return Outcome(None)
+    if truth is None:
+        return Outcome(math.inf)
     covered = None if u_hz is None else truth.covered(answer_hz, NORMAL_95 * u_hz)
     stated = None
     if interval_hz is not None:
@@ -164,3 +170,12 @@ def line(first: str, method: str, outcomes: Sequence[Outcome]) -> str:
         + " | ".join([*cells, str(got.covered), str(got.stated)])
         + " |"
     )
+
+
+SILENT_HEAD = "| {first} | method | files | gives a number % |\n|---|---|---|---|"
+
+
+def silent_line(first: str, method: str, outcomes: Sequence[Outcome]) -> str:
+    """Return one line of a table under :data:`SILENT_HEAD`, where every number is wrong."""
+    got = summarise(outcomes)
+    return f"| {first} | {method} | {got.count} | {got.answered} |"

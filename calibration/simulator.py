@@ -573,13 +573,10 @@ def render(case: Case) -> Simulated:
     total = clean + noise + _tones(case, frames, level, rng)
     if case.knocks and case.knock_db > ABSENT_DB:
         total += _knocks(case, onsets, frames, signal, rng)
-    total *= case.peak / np.abs(total).max()
-    steps = 2 ** (case.bits - 1)
-    samples = np.round(total * steps) / steps
     partials, amplitudes = _partials_heard(case)
     return Simulated(
         case,
-        np.clip(samples, -1, 1 - 1 / steps),
+        _recorded(case, total),
         float(case.rate_hz),
         onsets,
         tuple(float(case.frequency_hz * factor) for factor in factors),
@@ -588,6 +585,29 @@ def render(case: Case) -> Simulated:
         signal,
         level,
     )
+
+
+def render_room(case: Case, duration_s: float) -> Array:
+    """Return what a microphone hears of the room of a case where nobody plucks, shape (frames,).
+
+    Noise, hum, fans and knocks at their levels: a knock is `knock_db` beside the pluck that
+    `snr_db` would have set over this noise. The same case gives the same samples.
+    """
+    rng = np.random.default_rng(case.seed)
+    frames = int(case.rate_hz * duration_s)
+    noise = _microphone(case, coloured(frames, case.rate_hz, case.noise_slope, rng))
+    level = float(np.sqrt(np.mean(noise**2)))
+    total = noise + _tones(case, frames, level, rng)
+    if case.knocks and case.knock_db > ABSENT_DB:
+        total += _knocks(case, (), frames, level * 10 ** (case.snr_db / 20), rng)
+    return _recorded(case, total)
+
+
+def _recorded(case: Case, sound: Array) -> Array:
+    """Return a sound at the peak and in the steps of the recording."""
+    steps = 2 ** (case.bits - 1)
+    samples = np.round(sound * (case.peak / np.abs(sound).max()) * steps) / steps
+    return np.asarray(np.clip(samples, -1, 1 - 1 / steps))
 
 
 def _tones(case: Case, frames: int, level: float, rng: np.random.Generator) -> Array:

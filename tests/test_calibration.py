@@ -15,8 +15,8 @@ import pytest
 
 from beltpitch import quantity
 from calibration import bound, corpus, coverage, efforts, evidence, simulator
-from calibration.accuracy import OURS, hear
-from calibration.files import TABLES, Job
+from calibration.accuracy import OURS, hear, tabulate
+from calibration.files import SIMULATED_EVERY, TABLES, Job, no_pluck
 from calibration.measures import Outcome, Share, Truth, judge, summarise
 from calibration.setups import CLASSES, OCTAVES_HZ, Setup, Wish, setup
 
@@ -74,6 +74,18 @@ def test_a_fixed_share_of_the_table_comes_out_again(name: str, count: int) -> No
         assert binom.sf(got.wrong.hits - 1, got.answered.hits, wrong) > UNLIKELY
         close = (told["within_half_percent"] + 1) / (told["answered"] + 2)
         assert binom.cdf(got.within[1].hits, got.answered.hits, close) > UNLIKELY
+
+
+def test_no_more_numbers_without_a_pluck_than_the_table_says() -> None:
+    """Of the simulated rooms: the recorded ones are not in the project."""
+    from scipy.stats import binom
+
+    kept = next(t for t in evidence.kept_tables(evidence.ACCURACY) if t.name == "no-pluck")
+    told = kept.record["rows"]["simulated"]
+    jobs = [Job("no-pluck", SIMULATED_EVERY * turn, kept.record["seed"]) for turn in range(24)]
+    numbers = sum(hear(job).outcomes[OURS].answered for job in jobs)
+    likely = (told["answered"] + 1) / (told["count"] + 2)
+    assert binom.sf(numbers - 1, len(jobs), likely) > UNLIKELY
 
 
 def test_a_fixed_share_of_the_coverage_comes_out_again() -> None:
@@ -338,6 +350,44 @@ def test_a_case_renders_to_the_same_samples_twice() -> None:
     assert np.array_equal(simulator.render(case).samples, simulator.render(case).samples)
 
 
+def test_a_room_without_a_pluck_is_as_loud_throughout_and_repeats() -> None:
+    """The same case with a pluck 60 dB above the noise is loud where that begins."""
+    case = simulator.draw(np.random.default_rng(3), snr_db=(60.0, 60.0), fans=0)
+    quiet = simulator.render_room(replace(case, noise_slope=0.0), 4.0)
+    assert quiet.size == 4 * case.rate_hz
+    levels = [corpus.rms(part) for part in np.split(quiet, 8)]
+    assert max(levels) < 1.2 * min(levels)
+    plucked = simulator.render(case).samples
+    assert np.abs(plucked).max() > 30 * corpus.rms(plucked[: int(0.3 * case.rate_hz)])
+    knocked = replace(case, knocks=2, knock_db=0.0)
+    assert np.array_equal(simulator.render_room(knocked, 2.0), simulator.render_room(knocked, 2.0))
+    loud = simulator.render_room(knocked, 4.0)
+    assert np.abs(loud).max() > 30 * np.median(np.abs(loud))
+
+
+def test_files_without_a_pluck_are_a_quarter_simulated_the_rest_recorded_in_turn(
+    tmp_path: Path,
+) -> None:
+    import soundfile
+
+    rng = np.random.default_rng(6)
+    names = ("bg_machine_lathe_01.wav", "tr_knock_door_02.wav")
+    for name in names:
+        soundfile.write(tmp_path / name, 0.1 * rng.standard_normal(11025), 11025)
+    (tmp_path / "noise.csv").write_text("file\n" + "\n".join(names) + "\n")
+    made = [no_pluck(Job("no-pluck", index, 5, tmp_path)) for index in range(8)]
+    assert [file.groups[0] == "simulated" for file in made] == 2 * [True, False, False, False]
+    assert [file.groups[1] for file in made[::4]] == ["simulated, no knocks", "simulated, knocks"]
+    recorded = [file for file in made if file.groups[0] == "recorded"]
+    assert [file.note for file in recorded] == 3 * list(names)
+    assert recorded[0].groups[1:] == ("recorded, machine", "recorded, machine: lathe 01")
+    for file in made:
+        assert file.truth is None
+        assert file.samples.size == 3.5 * file.rate_hz
+    assert np.abs(recorded[0].samples).max() == pytest.approx(0.7, abs=1e-4)
+    assert not np.array_equal(recorded[0].samples, recorded[2].samples)
+
+
 # ---------------------------------------------------------------- the bound
 
 
@@ -383,6 +433,24 @@ def test_anything_from_early_to_late_is_right() -> None:
     assert judge(truth, 98.8, u_hz=0.06).covered is True
     assert judge(truth, 98.7, u_hz=0.06).covered is False
     assert judge(truth, None) == Outcome(None)
+
+
+def test_any_number_is_wrong_where_nothing_was_plucked() -> None:
+    assert judge(None, None) == Outcome(None)
+    got = summarise([judge(None, None), judge(None, 80.0, 0.1, (79.0, 81.0)), judge(None, None)])
+    assert (got.answered.hits, got.answered.of, got.wrong.hits) == (1, 3, 1)
+
+
+def test_the_table_of_nothing_plucked_counts_numbers_given() -> None:
+    table = next(each for each in TABLES if each.name == "no-pluck")
+    results = [hear(Job("no-pluck", SIMULATED_EVERY * turn, 5)) for turn in range(2)]
+    head, _, *rows = tabulate(table, results).splitlines()
+    assert head == "| nothing plucked | method | files | gives a number % |"
+    assert [row.split(" | ")[:3] for row in rows] == [
+        ["| simulated", OURS, "2"],
+        ["| simulated, knocks", OURS, "1"],
+        ["| simulated, no knocks", OURS, "1"],
+    ]
 
 
 def test_shares_count_answers_not_files() -> None:

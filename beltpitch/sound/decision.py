@@ -2,10 +2,11 @@
 
 Every candidate of every pluck is a hypothesis; its evidence is that of the pluck that shows it
 best, a share of that of the others (they err alike), and the prior of the range. They compete with
-each other and with "no string at all". How well a tone *begins* with a pluck (begins.py) counts as
-well: a voice, an engine or running water may look like a series for a while, but it sounds before
-as it does after. Among each other, tones in a simple ratio share that: they are lines of the same
-sound, and which of them begin says nothing about the octave.
+each other, with "no string at all" and with a machine that sounds there. How well a tone *begins*
+with a pluck (begins.py) counts as well: a voice, an engine or running water may look like a series
+for a while, but it sounds before as it does after. Among each other, tones in a simple ratio share
+that: they are lines of the same sound, and which of them begin says nothing about the octave. Where
+many sounds begin as loud, one that fits a string may do so by chance, and says less.
 
 Conventions: scores in nats; a probability is over all hypotheses.
 """
@@ -13,10 +14,11 @@ Conventions: scores in nats; a probability is over all hypotheses.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from beltpitch.sound.begins import together
 from beltpitch.sound.block import Samples
@@ -39,6 +41,17 @@ NULL_BONUS = 4.0
 BEGUN_LEAST, BEGUN_MOST = -25.0, 10.0
 BEGUN_UNKNOWN = 5.0  # the recording starts within the sound: nothing was heard before
 REPEAT_SHARE = 0.4  # what a further pluck adds
+SAME_PLACE = 0.01  # relative: of the highest partial that two plucks share
+AS_LOUD = 0.5  # of a pluck: what is fainter may be its room's noise, and is no rival for it
+# Shares of the sounds that are plucks, and their weights (Gauss and Legendre, 0 to 1).
+SHARES, WEIGHTS = (0.5 * x for x in np.polynomial.legendre.leggauss(24))
+SHARES += 0.5
+# The tones of a machine are a series as well, but they go on. Its speed sways, so that they are
+# never as sharp as a string's: a series explains them by so many nats at most. Their loudness
+# sways by a neper within a record (both common practice, no source), where a string dies away.
+MACHINE_BONUS = 2.0  # log odds against a pluck, before it is heard
+MACHINE_MOST = 15.0
+SWAY = 1.0
 CLEAR_SCORE = 12.0  # nats: a series that stands by itself
 # Log odds, beside what the lines say, of an octave below whose odd partials are not heard where a
 # microphone is deaf to the lowest: who holds it at a third of the span, as told, loses the third.
@@ -92,6 +105,19 @@ class Evidence:
         assert self.lines is not None
         return float(self.lines.amplitude[candidate.line[candidate.numbers - 1]].sum())
 
+    def rms(self, of: NDArray[np.intp] | NDArray[np.bool_]) -> float:
+        """Return the root of the sum of the squared amplitudes of some lines."""
+        assert self.lines is not None
+        return float(np.linalg.norm(self.lines.amplitude[of]))
+
+    @property
+    def began_rms(self) -> float:
+        """Return that of all lines that began with the pluck; of all if that is unknown."""
+        if self.lines is None:
+            return 0.0
+        every = np.ones(len(self.lines.amplitude), dtype=np.bool_)
+        return self.rms(every if self.begins is None else self.begins > 0)
+
     @property
     def clear(self) -> Candidate | None:
         """Return the best candidate if it stands by itself."""
@@ -117,6 +143,8 @@ class Decision:
         Whether it is but one of several clear tones, as in speech.
     below
         The probability that it is an octave lower, with only its even partials heard.
+    machine
+        The part of ``none`` in which it is the tone of something that goes on.
     """
 
     frequency_hz: float
@@ -125,6 +153,7 @@ class Decision:
     begun: float | None
     voice: bool
     below: float = 0.0
+    machine: float = 0.0
 
     @property
     def goes_on(self) -> bool:
@@ -141,19 +170,23 @@ def decide(evidence: Sequence[Evidence], expected: FrequencyRange) -> Decision |
     near = _near(said, tones)
     begun = [_begun(one) for one in near]
     tones, near, begun = _judged(tones, near, begun)
+    sounds = {id(e): e.began_rms for e in evidence}
+    totals = [_total(one, sounds) for one in near]
     bonus = np.array([_bonus(b) for b in begun])
     shared = [float(bonus[each_related(np.array(tones), f)].max()) for f in tones]
     scores = [
-        _prior(f, expected) + _total(one) + s for f, one, s in zip(tones, near, shared, strict=True)
+        _prior(f, expected) + total + s for f, total, s in zip(tones, totals, shared, strict=True)
     ]
     best = int(np.argmax(scores))
-    lower = scores[best] - _total(near[best]) + _below(near[best], tones[best], expected)
-    every = np.array([*scores, lower, NULL_BONUS + shared[best] - bonus[best]])
+    lower = scores[best] - totals[best] + _below(near[best], tones[best], expected, sounds)
+    ahead = shared[best] - bonus[best]
+    machine = ahead + _machine(near[best], tones[best], totals[best])
+    every = np.array([*scores, lower, machine, NULL_BONUS + ahead])
     share = np.exp(every - every.max())
     share /= share.sum()
     voice = _voice(evidence, tones[best], begun[best], expected)
-    quality, below, none = (float(share[k]) for k in (best, -2, -1))
-    return Decision(tones[best], quality, none, begun[best], voice, below)
+    quality, below, machine, none = (float(share[k]) for k in (best, -3, -2, -1))
+    return Decision(tones[best], quality, none + machine, begun[best], voice, below, machine)
 
 
 Near = list[tuple[Evidence, Candidate]]
@@ -207,18 +240,67 @@ def _near(said: Sequence[tuple[Evidence, Candidate]], tones: Sequence[float]) ->
     return out
 
 
-def _total(near: Sequence[tuple[Evidence, Candidate]]) -> float:
-    """Log likelihood of a fundamental, but for a constant."""
-    each = sorted((c.score for _, c in near), reverse=True)
-    return sum(each[:1]) + REPEAT_SHARE * sum(each[1:])
+def _total(near: Near, sounds: Mapping[int, float]) -> float:
+    """Log likelihood of a fundamental, but for a constant.
+
+    The clearest sound is a pluck of it. Of the others that are loud enough an unknown share is, all
+    shares as likely: those with their partials in the same places. ``sounds`` is how loud each
+    began, by the id of its evidence.
+    """
+    if not near:
+        return 0.0
+    ranked = sorted(near, key=lambda one: -one[1].score)
+    e, best = ranked[0]
+    enough = AS_LOUD * e.rms(best.line[best.numbers - 1])
+    ranked = [(e, c) for e, c in ranked if _alike(c, best)]
+    own = {id(e) for e, _ in ranked}
+    others = sum(rms > enough for key, rms in sounds.items() if key not in own)
+    again = REPEAT_SHARE * np.array([c.score for _, c in ranked[1:]])
+    more = np.logaddexp(np.log1p(-SHARES), np.log(SHARES) + again[:, None]).sum(axis=0)
+    each = np.log(2.0 * WEIGHTS * SHARES) + more + others * np.log1p(-SHARES)
+    return best.score + float(np.logaddexp.reduce(each))
 
 
-def _below(near: Near, f: float, expected: FrequencyRange) -> float:
+def _alike(one: Candidate, other: Candidate) -> bool:
+    """Whether two plucks have their partials in the same places, as those of one string have."""
+    n = min(one.numbers.max(initial=1), other.numbers.max(initial=1))
+    bent = 0.5 * (math.log1p(one.stiffness * n**2) - math.log1p(other.stiffness * n**2))
+    return abs(math.log(one.string_hz / other.string_hz) + bent) < SAME_PLACE
+
+
+def _machine(near: Near, f: float, total: float) -> float:
+    """Log likelihood of a machine's tone there, as `_total`, its prior included.
+
+    Whatever range was told: it is where the belt is, and the machine may be anywhere.
+    """
+    likely = min(total, MACHINE_MOST) - _fall(near)
+    return MACHINE_BONUS + _prior(f, FrequencyRange()) + likely
+
+
+def _fall(near: Near) -> float:
+    """Log likelihood ratio of dying as the clearest pluck does against the sway of a machine.
+
+    All its lines sway together: their mean decay is judged, the clearest counting most.
+    """
+    if not near:
+        return 0.0
+    e, own = max(near, key=lambda one: one[1].score)
+    lines = e.lines
+    assert lines is not None
+    k = own.line[own.numbers - 1]
+    weight = np.log(lines.gain[k]) / np.log(lines.gain[k]).sum()
+    seconds = e.sound.size / e.pluck.rate_hz
+    fall = seconds * max(0.0, float(weight @ lines.decay_per_s[k]))
+    doubt = seconds * 2.0 * math.pi * float(np.linalg.norm(weight * lines.u_hz[k]))
+    return 0.5 * fall**2 / (SWAY**2 + doubt**2)
+
+
+def _below(near: Near, f: float, expected: FrequencyRange, sounds: Mapping[int, float]) -> float:
     """Log likelihood of the octave below, as `_total`, where a microphone may well miss it."""
     if not near or f / 2 > HEARD_HZ or f / 2 < expected.low_hz:
         return -math.inf
     lower = [(e, octave_below(e.lines, c)) for e, c in near if e.lines is not None]
-    return _total(lower) + UNHEARD
+    return _total(lower, sounds) + UNHEARD
 
 
 def _prior(frequency_hz: float, expected: FrequencyRange) -> float:

@@ -159,6 +159,8 @@ def _no_string(joint: Decision) -> str | None:
         return reasons.VOICE
     if joint.quality < LEAST_QUALITY and joint.none > 1.0 - LEAST_QUALITY and joint.goes_on:
         return reasons.GOES_ON
+    if joint.machine > (1.0 - min(joint.quality, LEAST_QUALITY)) / 2:
+        return reasons.MACHINE
     return reasons.NO_SERIES if joint.none > 1.0 - joint.none else None
 
 

@@ -51,6 +51,10 @@ GOES_ON = (
     "a voice or another sound that goes on: its tone was there before the pluck as it was after; "
     f"wait until it is over or switch it off, {HOLD}, and {PLUCK}"
 )
+MACHINE = (
+    "a machine or another sound that goes on: its tone neither begins clearly with the pluck nor "
+    f"dies away as a pluck does; switch it off, {HOLD}, and {PLUCK}"
+)
 VOICE = (
     "a voice or another sound that goes on: several tones come and go that are not one string's; "
     f"wait until it is over or switch it off, {HOLD}, and {PLUCK}"

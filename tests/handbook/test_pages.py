@@ -105,6 +105,7 @@ REASONS_SAID = {  # reason of beltpitch.sound.reasons: as the page on plucking n
     "SUSTAINED": "a sustained tone",
     "OUTSIDE": "lies outside",
     "GOES_ON": "a voice or another sound that goes on",
+    "MACHINE": "a machine or another sound that goes on",
     "VOICE": "a voice or another sound that goes on",
     "ONE_OR_TWO": "two strands at",
     "STRANGE_LINE": "began with the pluck and does not belong",

@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from beltpitch.sound.block import Block
+from beltpitch.sound.decision import LEAST_QUALITY, Decision, Evidence, decide
 from beltpitch.sound.heard import FrequencyRange
+from beltpitch.sound.lines import lines_of
+from beltpitch.sound.pluck import Listener
+from beltpitch.sound.series import candidates_of
+from beltpitch.sound.spectrum import spectrum_of
 from beltpitch.sound.synth import Tone, pluck_tones, room_noise, series_hz, synthesise
 from tests.sound.hearing import answers, heard_at
 
@@ -42,6 +49,80 @@ def test_a_tone_that_was_there_before_is_no_pluck() -> None:
     tone: Samples = sum((np.sin(n * wander) / n**0.5 for n in range(1, 7)), np.zeros(count))
     found = heard(loud * tone + room_noise(count, 2e-4, 1))
     assert answers(found) == []
+
+
+def test_a_machine_that_swells_at_once_and_stays_loud_gives_no_number() -> None:
+    """Its tone lies near the noise, so that nobody can tell whether it was there before."""
+    count = int(2.5 * RATE_HZ)
+    time = np.arange(count) / RATE_HZ
+    loud = 0.01 * (1.0 + 3.0 * (time > 1.2) * np.exp(-0.6 * np.maximum(time - 1.2, 0.0)))
+    turns = 2 * np.pi * np.cumsum(43.0 + 0.43 * np.sin(2.1 * time)) / RATE_HZ
+    tone: Samples = sum((np.sin(n * turns + n) / n**0.5 for n in (2, 3, 5)), np.zeros(count))
+    found = heard(loud * tone + room_noise(count, 2e-3, 1))
+    assert answers(found) == []
+    assert found.reason
+    assert found.reason.startswith("a machine")
+
+
+def shown(begun: float, decay_per_s: float, score: float) -> Evidence:
+    """Return a string of 150 Hz that began so clearly, dies so and fits so well."""
+    sound = plucked(150.0) + room_noise(int(2.5 * RATE_HZ), 2e-4, 3)
+    listener = Listener(RATE_HZ)
+    (pluck,) = listener.feed(Block(sound, RATE_HZ)) + listener.finish()
+    ring = pluck.samples[pluck.clear :]
+    lines = lines_of(spectrum_of(ring, pluck.rate_hz, pluck.noise))
+    lines = replace(lines, decay_per_s=np.full(len(lines.gain), decay_per_s))
+    best = candidates_of(lines, FrequencyRange())[0]
+    begins = np.full(len(lines.gain), begun / len(best.numbers))
+    return Evidence(pluck, ring, lines, [replace(best, score=score)], None, begins)
+
+
+def decided(*evidence: Evidence, expected: FrequencyRange | None = None) -> Decision:
+    found = decide(evidence, expected or FrequencyRange())
+    assert found is not None
+    return found
+
+
+def test_what_neither_begins_nor_dies_may_be_a_machine() -> None:
+    doubtful = decided(shown(0.5, 0.4, 14.0))
+    assert doubtful.quality < LEAST_QUALITY
+    assert doubtful.machine > 0.5
+    for clear in (
+        shown(8.0, 0.4, 14.0),  # it began
+        shown(0.5, 4.0, 14.0),  # it dies
+        shown(0.5, 0.4, 30.0),  # no machine holds its speed so well
+    ):
+        assert decided(clear).quality > LEAST_QUALITY
+
+
+def test_a_range_that_was_told_says_nothing_of_machines() -> None:
+    """The belt is in it; a machine may sound anywhere, and seldom just there."""
+    tone = shown(0.5, 0.4, 14.0)
+    told = decided(tone, expected=FrequencyRange(90.0, 270.0, why="told"))
+    assert told.machine < decided(tone).machine
+
+
+def test_one_pluck_among_many_sounds_as_loud_may_be_chance() -> None:
+    """Fainter ones are the noise of the room, and a pluck that stands clear is not doubted."""
+    weak, clear = shown(9.0, 4.0, 6.5), shown(9.0, 4.0, 30.0)
+    assert weak.lines is not None
+    loud = [replace(weak, candidates=[]) for _ in range(8)]
+    quiet = replace(weak.lines, amplitude=0.1 * weak.lines.amplitude)
+    faint = [replace(one, lines=quiet) for one in loud]
+    assert decided(weak).quality > LEAST_QUALITY
+    assert decided(weak, *faint).quality == pytest.approx(decided(weak).quality)
+    assert decided(weak, *loud).quality < 0.7
+    assert decided(clear, *loud).quality > LEAST_QUALITY
+
+
+def test_plucks_of_one_string_have_their_partials_in_the_same_places() -> None:
+    one, again = shown(9.0, 4.0, 6.0), shown(9.0, 4.0, 6.0)
+    (string,) = again.candidates
+    stiff = 5e-3
+    bent = replace(string, string_hz=string.frequency_hz / (1 + stiff) ** 0.5, stiffness=stiff)
+    other = replace(again, candidates=[bent])
+    assert bent.frequency_hz == pytest.approx(string.frequency_hz)
+    assert decided(one, again).quality > decided(one).quality > decided(one, other).quality
 
 
 def test_a_string_may_have_begun_unnoticed() -> None:
