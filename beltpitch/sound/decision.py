@@ -41,7 +41,6 @@ NULL_BONUS = 4.0
 BEGUN_LEAST, BEGUN_MOST = -25.0, 10.0
 BEGUN_UNKNOWN = 5.0  # the recording starts within the sound: nothing was heard before
 REPEAT_SHARE = 0.4  # what a further pluck adds
-SAME_PLACE = 0.01  # relative: of the highest partial that two plucks share
 AS_LOUD = 0.5  # of a pluck: what is fainter may be its room's noise, and is no rival for it
 # Shares of the sounds that are plucks, and their weights (Gauss and Legendre, 0 to 1).
 SHARES, WEIGHTS = (0.5 * x for x in np.polynomial.legendre.leggauss(24))
@@ -265,7 +264,7 @@ def _alike(one: Candidate, other: Candidate) -> bool:
     """Whether two plucks have their partials in the same places, as those of one string have."""
     n = min(one.numbers.max(initial=1), other.numbers.max(initial=1))
     bent = 0.5 * (math.log1p(one.stiffness * n**2) - math.log1p(other.stiffness * n**2))
-    return abs(math.log(one.string_hz / other.string_hz) + bent) < SAME_PLACE
+    return abs(math.log(one.string_hz / other.string_hz) + bent) < SCATTERED
 
 
 def _machine(near: Near, f: float, total: float) -> float:
