@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 
 from beltpitch.sound.block import Block
 from calibration import evidence, ours, peers, simulator
-from calibration.files import Job, belts
+from calibration.files import File, Job, belts, real_kept
 
 if TYPE_CHECKING:
     from beltpitch.measuring import State
@@ -68,7 +68,16 @@ def best(rounds: int, works: Sequence[Callable[[], object]]) -> list[float]:
 
 def throughput(options: Options) -> str:
     """Return the table of seconds of sound heard in a second, ours and the peers."""
-    files = [belts(Job("belts", i, SEED)) for i in range(options.files)]
+    return _throughput([belts(Job("belts", i, SEED)) for i in range(options.files)], options)
+
+
+def throughput_real(options: Options) -> str:
+    """Return the same of real plucks in real noise, those that stand in tests/data."""
+    files = [real_kept(Job("real-kept", i, SEED)) for i in range(options.files)]
+    return _throughput(files, options)
+
+
+def _throughput(files: Sequence[File], options: Options) -> str:
     common = [peers.at_common_rate(file.samples, file.rate_hz) for file in files]
     length = sum(file.samples.size / file.rate_hz for file in files)
 
@@ -288,6 +297,7 @@ def books(options: Options) -> str:
 
 TABLES: dict[str, Callable[[Options], str]] = {
     "throughput": throughput,
+    "throughput-real": throughput_real,
     "growth": growth,
     "processes": processes,
     "live": living,
