@@ -195,24 +195,19 @@ class _Way:
         return Estimate(preload.value, (*kept, Part(self.lines[0], "remedy", left)))
 
 
-# Weighed: physics.md section 7 (0.2 to 0.5 %). Four positions of a pulley halve the last contact,
-# if they are no whole teeth apart: a quarter turn of 20 teeth shows the same tooth again.
+# Weighed: physics.md section 7 (0.2 to 0.5 %).
 # Two parks with a travel of half the span, known to 0.2 mm: the plucks weigh sqrt(4^2 + 2^2)/2
 # times as much (beltpitch.belt.parks). Others follow from the defaults of reading.py and asking.py.
 _WAYS = (
     _Way("weigh a piece of this belt (beltpitch weigh)", ("linear mass", "width"), 0.005),
     _Way("measure the span again with a steel rule, to 0.2 mm", ("span",), 0.001),
     _Way(
-        "read again with the pulley turned on by a quarter, a half and three quarters of a tooth",
-        ("last contact",),
-        share=0.5,
-    ),
-    _Way(
         "read at two parks (--parks --travel), which takes the ends out",
         ("ends", "span", "last contact"),
         0.002,
         plucks=2.2,
     ),
+    _Way("move the carriage by whole teeth between the parks", ("odd teeth",)),
     _Way("hang weights on it, which tells its stiffness (beltpitch hang)", ("stiffness",), 0.002),
     _Way(
         "pluck the other strand too, or arrive from the other side (--strand)",

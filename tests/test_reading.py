@@ -266,8 +266,8 @@ def test_a_travel_of_odd_teeth_is_said_and_widens_the_interval() -> None:
     whole, odd = (
         from_parks(long, short, asking.travel(f"{mm} +/- 0.2 mm")) for mm in ("160.0", "161.0")
     )
-    assert "last contact" not in {line.name for line in whole.budget}
-    (line,) = [line for line in odd.budget if line.name == "last contact"]
+    assert "odd teeth" not in {line.name for line in whole.budget}
+    (line,) = [line for line in odd.budget if line.name == "odd teeth"]
     assert line.u / known(odd.tension).value == pytest.approx(2 * 1.0 / 161.0, rel=0.01)
     assert any("80.5 teeth" in words for words in odd.warnings)
     assert not any("teeth" in words for words in whole.warnings)
@@ -276,7 +276,7 @@ def test_a_travel_of_odd_teeth_is_said_and_widens_the_interval() -> None:
         asking.travels("89.0 +/- 0.2 mm, 160.0 +/- 0.2 mm"),
     )
     assert any("44.5 teeth" in words for words in often.warnings)
-    assert "last contact" in {line.name for line in often.budget}
+    assert "odd teeth" in {line.name for line in often.budget}
 
 
 def test_the_scatter_of_one_hand_is_pooled_over_the_parks() -> None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from beltpitch import asking
 from beltpitch.advice.window import target_window
 from beltpitch.estimate import Estimate, Part
-from beltpitch.reading import Reading, typed_reading
+from beltpitch.reading import Reading, from_parks, typed_reading
 from beltpitch.verdict import Scale, Verdict, as_json, in_newtons, judged, scale
 
 BELT = asking.belt("2GT 9 mm")
@@ -71,12 +71,22 @@ def test_what_is_advised_holds_when_it_is_done() -> None:
     assert (high - low) / 2 / preload.value == pytest.approx(promised.after, rel=0.05)
 
 
-def test_turning_the_pulley_is_advised_where_the_last_contact_rules() -> None:
+def test_two_parks_are_advised_where_ends_and_last_contact_rule() -> None:
     belt = asking.belt("HTD 8M 30 mm", linear_mass="310(1) g/m")
     span = asking.span("300.0(1) mm", belt)
     tones = asking.typed(["60.00(1)"] * 5)
     found = judged(typed_reading(tones, belt, span))
-    assert "pulley turned" in {r.line: r.what for r in found.remedies}["last contact"]
+    assert {line.name for line in found.reading.budget[:2]} == {"ends", "last contact"}
+    assert "two parks" in found.remedies[0].what
+
+
+def test_whole_teeth_are_advised_where_odd_ones_rule_two_parks() -> None:
+    belt = asking.belt("HTD 8M 30 mm", linear_mass="310(1) g/m")
+    long, short = (
+        typed_reading(asking.typed([f"{f} +/- 0.01"] * 5), belt, key=f"{f}") for f in (40.0, 66.0)
+    )
+    odd = judged(from_parks(long, short, asking.travel("164.0 +/- 0.1 mm")))
+    assert "whole teeth" in {r.line: r.what for r in odd.remedies}["odd teeth"]
 
 
 def test_where_nothing_helps_much_that_is_said() -> None:

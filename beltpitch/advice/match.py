@@ -484,7 +484,7 @@ def _notes(pair: _Pair, *, few: bool) -> tuple[str, ...]:
 
 
 _WAYS_ON = {
-    "last contact": "turn the pulleys a quarter and read both belts again",
+    "last contact": "read both belts over longer strands: the last tooth matters less there",
     "span": "measure both spans again, to 0.2 mm",
     "linear mass": "weigh a piece of each belt (beltpitch weigh)",
     "strand difference": "read the other strands too, or arrive from each side (--sides)",

@@ -25,7 +25,7 @@ KINDS: dict[str, tuple[float, float]] = {
     "clamp": (1.0, 0.0),
     "pinned": (0.0, 0.0),
 }
-LAST_CONTACT = "last contact"  # its line of the budget
+ODD_TEETH = "odd teeth"  # of a travel, its line of the budget
 TOOTHED = frozenset({"pulley"})  # ends whose last contact is a tooth
 
 End = tuple[str, Estimate]
@@ -93,7 +93,7 @@ def last_contact(kinds: tuple[str, str], pitch_m: float, *, key: str, positions:
     """
     toothed = sum(kind in TOOTHED for kind in kinds)
     u = rectangular(pitch_m / 2) * math.sqrt(toothed / max(1, positions))
-    return Part(LAST_CONTACT, key, u)
+    return Part("last contact", key, u)
 
 
 def moved_contact(travel: Estimate, pitch_m: float, *, key: str) -> Part | None:
@@ -114,4 +114,4 @@ def moved_contact(travel: Estimate, pitch_m: float, *, key: str) -> Part | None:
     """
     odd = travel.value % pitch_m
     u = math.sqrt(odd * (pitch_m - odd))
-    return Part(LAST_CONTACT, key, u) if min(odd, pitch_m - odd, u) > travel.u else None
+    return Part(ODD_TEETH, key, u) if min(odd, pitch_m - odd, u) > travel.u else None
