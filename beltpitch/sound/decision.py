@@ -228,12 +228,19 @@ def _tones(candidates: Sequence[Candidate]) -> list[float]:
 
 
 def _near(said: Sequence[tuple[Evidence, Candidate]], tones: Sequence[float]) -> list[Near]:
-    """Return what speaks for each tone: of each pluck the best candidate, if any does."""
+    """Return what speaks for each tone: of each pluck the best candidate, if any does.
+
+    Tones come best first, and a candidate speaks for the first that it lies near: a string that
+    stands between two places would else be its own rival.
+    """
     places = np.log([c.frequency_hz for _, c in said])
+    free = np.ones(len(said), dtype=np.bool_)
     out = []
     for f in tones:
         best: dict[int, tuple[Evidence, Candidate]] = {}
-        for k in np.flatnonzero(np.abs(places - math.log(f)) <= SAME_TONE).tolist():
+        here = free & (np.abs(places - math.log(f)) <= SAME_TONE)
+        free &= ~here
+        for k in np.flatnonzero(here).tolist():
             best.setdefault(id(said[k][0]), said[k])
         out.append([(e, c) for e, c in best.values() if c.score > 0])
     return out

@@ -240,3 +240,15 @@ def test_what_sounded_as_the_recording_began_yields_to_a_pluck() -> None:
     assert alone == pytest.approx([43.0], rel=0.01)  # a file may begin in a pluck
     both = answers(heard(machine + plucked(196.3, 0.05) + room_noise(len(time), 2e-4, 3)))
     assert all(each == pytest.approx(196.3, rel=0.01) for each in both)
+
+
+def test_a_string_that_stands_between_two_places_is_not_its_own_rival() -> None:
+    one = shown(20.0, 4.0, 14.0)
+    (best,) = one.candidates
+    beside = [
+        replace(best, string_hz=best.string_hz * (1.0 - off), score=score)
+        for off, score in ((0.006, 13.8), (0.012, 9.0))
+    ]
+    found = decided(replace(one, candidates=[best, *beside]))
+    assert found.quality > LEAST_QUALITY
+    assert found.frequency_hz == best.frequency_hz
