@@ -98,7 +98,7 @@ def _serve(
 
 
 def server_of(app: ASGIApp) -> Server:
-    """Return the server of a page's application; it is run on a socket that is bound."""
+    """Return the server of a page's application; it is run on a socket that listens."""
     import uvicorn
 
     return uvicorn.Server(
@@ -137,7 +137,7 @@ def address(doors: Doors) -> str:
 
 
 def _bound(host: str, port: int | None) -> socket.socket:
-    """Return a socket that is bound: to the port that was named, the usual one, or any."""
+    """Return a socket that listens: at the port that was named, the usual one, or any."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     said: Exception | None = None
     for wanted in (PORT, 0) if port is None else (port,):
@@ -145,6 +145,9 @@ def _bound(host: str, port: int | None) -> socket.socket:
         try:
             found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             found.bind((host, wanted))
+            # At once: the address is told before the server runs, and until somebody listens
+            # Linux lets a second page have the same port.
+            found.listen()
         except (OSError, OverflowError) as error:
             found.close()
             said = error

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import socket
 from collections.abc import Iterator
 from typing import Any
 
@@ -13,6 +14,7 @@ from websockets.typing import Origin
 
 from beltpitch.errors import RequestError
 from beltpitch.page.doors import LEAST_TOKEN, OUTGOING, Doors
+from beltpitch.page.serve import Wanted, serve
 from tests.page.workbench import Server, served
 
 TOKEN = "correct-horse-battery"
@@ -212,3 +214,25 @@ def test_what_is_too_much_is_refused(server: Server) -> None:
         assert status == 422, body
         assert json.loads(body)["error"]
     assert server.do("choose", belt="y" * 300)[0] == 422
+
+
+class Enough(Exception):
+    """Ends a page as soon as it has said its address."""
+
+
+def test_an_address_that_is_told_can_be_opened_at_once_and_is_one_pages_alone() -> None:
+    told: list[str] = []
+
+    def ready(address: str) -> None:
+        told.append(address)
+        host, port = address.removeprefix("http://").rstrip("/").split(":")
+        with socket.create_connection((host, int(port)), timeout=5):  # nothing serves it yet
+            pass
+        if len(told) < 2:  # a second page, before the first has begun to serve
+            with pytest.raises(Enough):
+                serve(Wanted({}), ready)
+        raise Enough
+
+    with pytest.raises(Enough):
+        serve(Wanted({}), ready)
+    assert len(set(told)) == 2
