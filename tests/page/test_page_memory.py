@@ -56,7 +56,7 @@ def test_memory_does_not_grow(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
         bench.start({"belt": "2GT 9 mm", "span": "286 mm"}, listen=True)
         assert source.over.wait(PATIENCE_S)
     finally:
-        bench.close()  # first: Python 3.11 may crash if tracing stops while a thread still allocates
+        bench.close()  # first: Python may crash if tracing stops while a thread allocates
         tracemalloc.stop()
     _, second, third = source.kilobytes[:3]
     assert third - second < LATER_KB
