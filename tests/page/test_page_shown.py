@@ -84,11 +84,33 @@ def taken(page: Page, count: int) -> None:
     expect(page.locator("#plucks li.in")).to_have_count(count)
 
 
+SLOW_CHOICE = """() => {
+    const own = window.fetch;
+    window.fetch = async (path, what) => {
+        if (path === "/do/choose") await new Promise(done => setTimeout(done, 4000));
+        return own(path, what);
+    };
+}"""
+
+
+LATE_PICTURES = """
+    const own = WebSocket.prototype.addEventListener;
+    WebSocket.prototype.addEventListener = function (kind, what) {
+        const late = event => setTimeout(() => {
+            what(event);
+            document.body.dataset.shown = "yes";
+        }, 1500);
+        own.call(this, kind, kind === "message" ? late : what);
+    };
+"""
+
+
 # --- files ---------------------------------------------------------------------------------------
 
 
 def test_a_recording_is_dropped_anywhere(server: Server, windows: Windows, tmp_path: Path) -> None:
     page = windows.open(f"http://{server.own}/")
+    page.evaluate(SLOW_CHOICE)  # the recording is read as chosen, however long the choice takes
     page.select_option("#name", "y-left")
     page.click("text=Measure this")
     content = wav(tmp_path / "y.wav", sound(95.0)).read_bytes()
@@ -110,6 +132,20 @@ def test_a_recording_is_dropped_anywhere(server: Server, windows: Windows, tmp_p
     page.keyboard.press("k")
     page.keyboard.press("Enter")
     expect(page.locator("#kept")).to_have_text("Kept as 1 in the book.")
+
+
+def test_a_belt_chosen_before_the_first_picture_stays_chosen(
+    server: Server, windows: Windows
+) -> None:
+    page = windows.open(f"http://{server.own}/")
+    page.add_init_script(LATE_PICTURES)
+    page.reload()
+    page.select_option("#name", "y-left")
+    expect(page.locator("body")).to_have_attribute("data-shown", "yes")
+    expect(page.locator("#name")).to_have_value("y-left")
+    page.click("text=Measure this")
+    expect(page.locator("#belts")).to_contain_text("y-left")
+    expect(page.locator("#name")).to_have_value("y-left")
 
 
 def test_two_recordings_are_a_pair(server: Server, windows: Windows, tmp_path: Path) -> None:

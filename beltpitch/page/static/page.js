@@ -8,7 +8,7 @@ const MARKS = {
   slack: "\u25C1", within: "\u2713", tight: "\u25B7", unknown: "?",
   matched: "=", unmatched: "\u2260", "not yet known": "?",
 };
-const now = { scene: null, portrait: null, shop: null, drawn: {} };
+const now = { scene: null, portrait: null, shop: null, drawn: {}, touched: false };
 
 // --- making elements -----------------------------------------------------------------------------
 
@@ -359,11 +359,13 @@ function drawBook(scene) {
   }));
 }
 
+let asked = Promise.resolve();  // the last order given: a recording is read as chosen before it
+
 async function ask(task, wish = {}) {
-  const answer = await send(`/do/${task}`, {
+  asked = send(`/do/${task}`, {
     headers: { "content-type": "application/json" }, body: JSON.stringify(wish),
   });
-  return answer;
+  return asked;
 }
 
 async function send(path, what) {
@@ -384,11 +386,13 @@ function trouble(words) {
   $("trouble").hidden = words === "";
 }
 
-async function sendFiles(files) {
+async function sendFiles(dropped) {
+  const files = [...dropped];  // the browser empties what was dropped
+  await asked;
   const most = now.shop === null ? 0 : now.shop.largest_bytes;
   const places = now.scene === null ? 1 : now.scene.places;
   const all = places > 1 && files.length >= places;  // else each goes where one is missing
-  for (const [i, file] of [...files].slice(0, places).entries()) {
+  for (const [i, file] of files.slice(0, places).entries()) {
     if (most && file.size > most) {
       trouble(now.shop.too_large);
       return;
@@ -467,7 +471,9 @@ function drawShop(shop) {
 }
 
 function drawWish(wish) {
+  const first = now.drawn.wish === undefined;
   if (now.shop === null || !changed("wish", wish)) return;
+  if (first && now.touched) return;  // chosen before the first picture came: it stays
   for (const field of $("form").elements) {
     if (field.name === "") continue;
     if (field.type === "checkbox") field.checked = Boolean(wish[field.name]);
@@ -555,6 +561,7 @@ function begin() {
   $("name").addEventListener("change", nameOrTyped);
   $("way").addEventListener("change", fieldsOfTheWay);
   fieldsOfTheWay();
+  $("form").addEventListener("input", () => { now.touched = true; });
   $("form").addEventListener("submit", async (event) => {
     event.preventDefault();
     if (await ask("choose", wished()) !== null) $("listen").focus();
