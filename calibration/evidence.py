@@ -1,12 +1,15 @@
 """Tables kept in the documents, each with what it was measured on.
 
 A table stands between two comment lines. The first holds, as JSON, seed, count, date, the digest
-of the source files measured and the bare counts, so that a test can say "stale" and re-run a part.
+of the code measured and the bare counts, so that a table can be called stale and a part of it made
+again. Stale is a warning while the code is worked on (the tests print it at their end) and an
+error before a release (`python -m calibration.release`).
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import hashlib
 import json
 import re
@@ -17,55 +20,65 @@ from typing import Any
 
 import numpy as np
 
+from calibration import syntax
+
 ROOT = Path(__file__).resolve().parent.parent
 ACCURACY = ROOT / "docs" / "accuracy.md"
 SPEED = ROOT / "docs" / "speed.md"
 STUDY = ROOT / "docs" / "study.md"
 COVERED = ROOT / "docs" / "coverage.md"
-SHARED = ("corpus.py", "files.py", "measures.py", "ours.py", "peers.py", "simulator.py")
-SCRIPTS = {
-    "accuracy.md": ("accuracy.py", "bound.py", "efficiency.py", *SHARED),
-    "speed.md": ("speed.py", "book_speed.py", *SHARED),
-    "coverage.md": (
-        *("coverage.py", "setups.py", "intervals.py", "efforts.py", "measures.py", "simulator.py"),
+# What makes the cells of the tables of a document, or of a table of its own: everything that these
+# functions can run counts (see syntax.py), and nothing else does.
+ROOTS: Mapping[str, tuple[str, ...]] = {
+    "accuracy.md": (
+        *("accuracy:hear", "accuracy:tabulate", "accuracy:threshold_text"),
+        *("efficiency:once", "efficiency:line"),
     ),
+    # The live table's screen is left out: each word on it would make the table stale.
+    "speed.md": ("speed:throughput", "speed:throughput_real", "speed:growth", "speed:processes"),
+    "coverage.md": (
+        *("coverage:wishes", "coverage:measure", "coverage:classes_table", "coverage:held_table"),
+        *("coverage:parks_table", "coverage:width_table", "setups:setup"),
+        *("intervals:covered", "intervals:line", "efforts:table"),
+    ),
+    "study.md": ("studies:study", "studies:cells_of", "studies:table"),
+    "study.md next": ("studies_next:both", "studies_next:line"),
 }
-ALSO = {"coverage.md": ("estimate.py",)}  # of the program
-# Of sound/, what knows the live device and nothing else: no table is measured through it.
-DEVICE = ("microphone.py", "hushed.py")
+DOCUMENTS = (ACCURACY, SPEED, COVERED, STUDY)
+UNCOUNTED = ("calibration.evidence",)
 SHOWN_DIGITS = 12  # of the digest, in the line under a table
 
 
-def measured_files(document: Path) -> list[Path]:
-    """Return the source files whose change makes the tables of a document stale, sorted.
+@functools.cache
+def _of_code(roots: tuple[str, ...]) -> str:
+    sources = syntax.Sources(ROOT, UNCOUNTED)
+    return sources.digest([f"calibration.{each}" for each in roots])
 
-    beltpitch/sound but for the live device, beltpitch/belt, beltpitch/reading.py, the script that
-    writes the document and the modules it measures with. For the page on studies:
-    advice/study*.py.
+
+def digest(document: Path, table: str = "") -> str:
+    """Return the SHA-256 of what a table of a document depends on.
+
+    That is the code that its cells can run, as `calibration.syntax` reduces it, and for the
+    coverage the figures of the catalogue that its set-ups use.
     """
-    if document.name == STUDY.name:
-        advice = ROOT / "beltpitch" / "advice"
-        own = [*advice.glob("study_[jpqt]*.py"), ROOT / "calibration" / "studies.py"]
-        return sorted(own)
-    found = [
-        *(ROOT / "beltpitch" / "sound").rglob("*.py"),
-        *(ROOT / "beltpitch" / "belt").rglob("*.py"),
-        *(ROOT / "beltpitch" / "belt").rglob("*.toml"),
-        ROOT / "beltpitch" / "reading.py",
-        *(ROOT / "beltpitch" / name for name in ALSO.get(document.name, ())),
-        *(ROOT / "calibration" / name for name in SCRIPTS[document.name]),
+    roots = ROOTS.get(f"{document.name} {table}") or ROOTS[document.name]
+    found = _of_code(roots)
+    if document.name != COVERED.name:
+        return found
+    from calibration.setups import catalogue_figures
+
+    figures = " ".join(f"{each:.12g}" for each in catalogue_figures())
+    return hashlib.sha256(f"{found} {figures}".encode()).hexdigest()
+
+
+def stale() -> list[str]:
+    """Return the tables that were made from other sources, as ``document: table``."""
+    return [
+        f"{document.name}: {table.name}"
+        for document in DOCUMENTS
+        for table in kept_tables(document)
+        if table.record.get("digest") != digest(document, table.name)
     ]
-    return sorted(path for path in found if path.is_file() and path.name not in DEVICE)
-
-
-def digest(document: Path) -> str:
-    """Return SHA-256 over names and contents of the measured files (line ends as LF)."""
-    total = hashlib.sha256()
-    for path in measured_files(document):
-        content = path.read_bytes().replace(b"\r\n", b"\n")
-        total.update(path.relative_to(ROOT).as_posix().encode())
-        total.update(hashlib.sha256(content).digest())
-    return total.hexdigest()
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +124,25 @@ def keep(document: Path, name: str, table: str, record: Mapping[str, Any]) -> No
     full = {
         **record,
         "date": dt.datetime.now(dt.UTC).date().isoformat(),
-        "digest": digest(document),
+        "digest": digest(document, name),
     }
+    _put(document, name, table, full)
+
+
+def stamp(document: Path, because: str) -> None:
+    """Write the digest of today's sources under the tables of a document, with the reason.
+
+    For sources that were changed and still give the same tables; what is said in `because` must
+    show that they do.
+    """
+    for table in kept_tables(document):
+        now = digest(document, table.name)
+        if table.record.get("digest") != now:
+            full = {**table.record, "digest": now, "stamped": because}
+            _put(document, table.name, table.text.rpartition("\n*")[0], full)
+
+
+def _put(document: Path, name: str, table: str, full: Mapping[str, Any]) -> None:
     told = ", ".join(f"{key} {full[key]}" for key in ("seed", "count", "date") if key in full)
     kept = json.dumps(full, sort_keys=True, default=_plain)
     block = (

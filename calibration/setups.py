@@ -23,8 +23,8 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
@@ -67,6 +67,27 @@ CLASSES: dict[str, tuple[tuple[str, str, tuple[float, ...]], ...]] = {
     ),
 }
 OCTAVES_HZ = (20.0, 40.0, 80.0, 160.0, 320.0, 640.0)
+
+
+def catalogue_figures() -> list[float]:
+    """Return all numbers that the catalogue states of the belts drawn here, sorted."""
+    names = [
+        belt(profile, width_m=width / 1000, construction=construction)
+        for members in CLASSES.values()
+        for profile, construction, widths in members
+        for width in widths
+    ]
+    return sorted(_numbers([asdict(each) for each in names]))
+
+
+def _numbers(value: object) -> Iterator[float]:
+    if isinstance(value, dict):
+        value = list(value.values())
+    if isinstance(value, list | tuple):
+        for each in value:
+            yield from _numbers(each)
+    elif isinstance(value, int | float):
+        yield float(value)
 
 
 @dataclass(frozen=True, slots=True)

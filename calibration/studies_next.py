@@ -8,7 +8,6 @@ The same simulated machines as `calibration.studies`, at 10 % noise.
 from __future__ import annotations
 
 import argparse
-import hashlib
 from collections.abc import Sequence
 
 import numpy as np
@@ -24,7 +23,6 @@ COUNT = 120
 NOISE = 0.10
 MORE = 6
 KINDS = ("machine",)
-SOURCE = evidence.ROOT / "beltpitch" / "advice" / "study_next.py"
 HEAD = (
     "| machines | trials | studies | claim an optimum % | of these, interval holds the best % "
     "| recommended loses <= 5 % of the range % |\n|---|---|---|---|---|---|"
@@ -64,11 +62,6 @@ def line(kind: str, trials: str, outcomes: Sequence[studies.Outcome]) -> str:
     return f"| {kind} | {trials} | {got['count']} | {claimed} | {covered} | {close} |"
 
 
-def digest() -> str:
-    """Return the digest of the source that chooses the next trial."""
-    return hashlib.sha256(SOURCE.read_bytes().replace(b"\r\n", b"\n")).hexdigest()
-
-
 def main(arguments: Sequence[str] | None = None) -> None:
     """Make the table."""
     parser = argparse.ArgumentParser(prog="python -m calibration.studies_next")
@@ -84,7 +77,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
             rows[f"{kind} {at}"] = studies.counts(outcomes)
             print(lines[-1], flush=True)
     if given.count is None:
-        record = {"seed": given.seed, "count": COUNT, "rows": rows, "next_digest": digest()}
+        record = {"seed": given.seed, "count": COUNT, "rows": rows}
         evidence.keep(evidence.STUDY, "next", "\n".join(lines), record)
 
 

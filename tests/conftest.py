@@ -16,6 +16,14 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
 
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Name the tables of the documents that were made from other sources."""
+    for report in terminalreporter.stats.get("passed", []):
+        stale = dict(report.user_properties).get("stale tables")
+        if stale:
+            terminalreporter.write_line(f"stale tables, to be made again before a release: {stale}")
+
+
 @pytest.fixture(autouse=True)
 def own_data_folder(
     tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch

