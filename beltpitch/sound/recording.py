@@ -293,8 +293,8 @@ def _by_ffmpeg(file: Path, warnings: list[str]) -> Iterator[_Chunk]:
         # "file:" so that no name is taken for an address.
         container = av.open(
             f"file:{file.absolute()}",
-            metadata_errors="ignore",
             options={"format_whitelist": _AV_FORMATS},
+            **_tags_as_they_are(),
         )
     except (av.FFmpegError, ValueError) as error:
         raise SourceError(
@@ -306,6 +306,16 @@ def _by_ffmpeg(file: Path, warnings: list[str]) -> Iterator[_Chunk]:
         if stream is None:
             raise SourceError(f"{file.name} has no sound in it; record with the sound on.")
         yield from _by_stream(file, container, stream, warnings)
+
+
+def _tags_as_they_are() -> dict[str, str]:
+    """Return what PyAV must be told so that tags that are no UTF-8 do not keep a file shut.
+
+    From version 19 on it takes them by itself, and refuses the option.
+    """
+    import av
+
+    return {"metadata_errors": "ignore"} if int(av.__version__.split(".")[0]) < 19 else {}  # noqa: PLR2004
 
 
 def _by_stream(file: Path, container: Any, stream: Any, warnings: list[str]) -> Iterator[_Chunk]:

@@ -39,11 +39,14 @@ def encode(
     *,
     video: bool = False,
     rate_hz: int = RATE_HZ,
+    title: str = "",
 ) -> None:
     """Write mono sound through FFmpeg's encoders, with a short black film if `video`."""
     import av
 
     with av.open(str(path), "w") as container:
+        if title:
+            container.metadata["title"] = title
         picture = None
         if video:
             picture = container.add_stream("mpeg4", rate=25)
@@ -105,6 +108,20 @@ def test_phone_formats_keep_the_tone(tmp_path: Path, name: str, codec: str, vide
     spectrum = np.abs(np.fft.rfft(got, 8 * RATE_HZ))
     assert np.argmax(spectrum) / 8 == pytest.approx(110.0, abs=0.5)
     assert np.max(np.abs(got)) == pytest.approx(np.max(np.abs(tone())), rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("name", "codec"), [("phone.m4a", "aac"), ("phone.mka", "libopus"), ("phone.mp3", "libmp3lame")]
+)
+def test_tags_that_are_no_utf8_do_not_matter(tmp_path: Path, name: str, codec: str) -> None:
+    path = tmp_path / name
+    encode(path, tone(), codec, title="Portal links")
+    raw = path.read_bytes()
+    assert raw.count(b"Portal") == 1
+    path.write_bytes(raw.replace(b"Portal", b"P\xf6rt\xe4l"))
+    found = open_recording(path)
+    assert found.duration_s == pytest.approx(0.5, abs=0.08)
+    assert found.warnings == ()
 
 
 def encode_whole_numbers(
