@@ -14,12 +14,13 @@ Conventions: scores in nats; a probability is over all hypotheses.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from beltpitch.estimate import PLUCK_SCATTER
 from beltpitch.sound.begins import together
 from beltpitch.sound.block import Samples
 from beltpitch.sound.evidence import Candidate
@@ -61,14 +62,18 @@ UNHEARD = 2.0
 TONES_OF_A_VOICE = 2
 CLEARER = 2.3
 LOUDER = 3.0
-# So does a tone that is heard clearly so often at one pitch, within what plucks scatter (common
-# practice, no source), over a longer time than speech holds a pitch, and in so large a share of
+# So does a tone that is heard clearly so often at one pitch, within what plucks scatter,
+# over a longer time than speech holds a pitch, and in so large a share of
 # all that is clear: a speaker comes back to a pitch only by chance, and then seldom to one within a
 # narrow range that was told: there less is asked for.
-HELD_PITCH, HELD_SHARE = 0.003, 0.3
+HELD_PITCH, HELD_SHARE = PLUCK_SCATTER, 0.3
 HELD_TIMES, HELD_S = 5, 1.0
 HELD_TIMES_NARROW, HELD_S_NARROW = 3, 0.4
 NARROW = 5.0  # highest over lowest of a range
+# And so does one that was heard so often in a row, with nothing else clear between: what sounds
+# before or after is another matter. Speech comes to several syllables in so long a time, and they
+# do not all agree (a judgement, tried on recorded and made voices).
+ROW_TIMES, ROW_S = 3, 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -347,8 +352,44 @@ def _voice(
     louder = max(e.loudness(c) for e, c in own) / max(e.loudness(c) for e, c in strangers)
     plucked = begun is not None and begun > 0
     return clearer < CLEARER and not (
-        plucked and (louder >= LOUDER or _held(own, f, len(strangers), expected))
+        plucked
+        and (
+            louder >= LOUDER
+            or _held(own, f, len(strangers), expected)
+            or in_a_row(_clear_tones(evidence, f), f)
+        )
     )
+
+
+def _clear_tones(evidence: Sequence[Evidence], f: float) -> list[tuple[float, float]]:
+    """Return when which clear tone was heard, the one asked for where a sound holds it."""
+    said = [
+        (e.pluck.onset_s, own if own is not None and own.score >= CLEAR_SCORE else e.clear)
+        for e in evidence
+        for own in (e.near(f),)
+    ]
+    return [(at, c.frequency_hz) for at, c in said if at is not None and c is not None]
+
+
+def in_a_row(sounds: Iterable[tuple[float, float]], f: float) -> bool:
+    """Whether a tone was heard so often and long in a row that it stands whatever else sounds.
+
+    Parameters
+    ----------
+    sounds
+        Onset in s and clear tone in Hz, in order of time.
+    f
+        The tone.
+    """
+    row: list[float] = []
+    for at_s, hertz in sounds:
+        if abs(math.log(hertz / f)) > SAME_TONE:
+            row = []
+            continue
+        row.append(at_s)
+        if len(row) >= ROW_TIMES and at_s - row[0] >= ROW_S:
+            return True
+    return False
 
 
 def _held(own: Near, f: float, strangers: int, expected: FrequencyRange) -> bool:

@@ -20,9 +20,10 @@ import numpy as np
 from beltpitch.sound import reasons
 from beltpitch.sound.begins import began_earlier, begins
 from beltpitch.sound.block import Samples
-from beltpitch.sound.decision import LEAST_QUALITY, Decision, Evidence, decide
+from beltpitch.sound.decision import LEAST_QUALITY, SCATTERED, Decision, Evidence, decide
 from beltpitch.sound.evidence import Candidate, dies
 from beltpitch.sound.fit import Start, chosen, fit
+from beltpitch.sound.groups import agreeing, groups
 from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck, Partial, Pitch
 from beltpitch.sound.lines import Lines, lines_of
 from beltpitch.sound.outside import explained_from_outside, only_outside
@@ -69,15 +70,53 @@ def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> Heard:
     """
     evidence = [_evidence(p, expected, plucks[:k]) for k, p in enumerate(plucks)]
     steady = _steady(plucks)
-    joint = decide(evidence, expected)
-    beyond = explained_from_outside(evidence, joint, expected)
-    heard = [_one(e, joint, expected, beyond) for e in evidence]
-    heard = set_aside(heard)
+    heard = _with_other_tones(evidence, _decided(evidence, expected), expected)
     listed = [h for h in heard if h.onset_s is not None and _worth_naming(h, heard)]
     if any(h.used for h in listed):
         return Heard(tuple(listed), steady)
     why = only_outside(evidence, expected) or _why_none(evidence, heard)
     return Heard(tuple(listed), steady, reason=why)
+
+
+def _decided(evidence: Sequence[Evidence], expected: FrequencyRange) -> list[HeardPluck]:
+    """Return the verdict on each pluck, all of them taken for plucks of one string."""
+    joint = decide(evidence, expected)
+    beyond = explained_from_outside(evidence, joint, expected)
+    return set_aside([_one(e, joint, expected, beyond) for e in evidence])
+
+
+def _with_other_tones(
+    evidence: list[Evidence], heard: list[HeardPluck], expected: FrequencyRange
+) -> list[HeardPluck]:
+    """Return the plucks, those used as well that agree among themselves on another tone.
+
+    A string that was turned, or two strings, show like this, and none is chosen. A single pluck of
+    the tone decided on is set aside where several agree on another.
+    """
+    used = [(k, h.pitch.frequency_hz) for k, h in enumerate(heard) if h.used and h.pitch]
+    others = [(k, f) for k, f in _left(evidence, heard) if all(_differs(f, g) for _, g in used)]
+    out = list(heard)
+    for group in agreeing(groups([f for _, f in others], [0.0] * len(others))) if used else ():
+        which = [others[i][0] for i in group]
+        again = _decided([evidence[k] for k in which], expected)
+        if sum(h.used for h in again) > 1:
+            for k, one in zip(which, again, strict=True):
+                out[k] = one
+            if len(used) == 1:
+                (alone, f), among = used[0], [f for k, f in others if k in which]
+                told = reasons.OUTLIER.format(f=f, others=float(np.median(among)))
+                out[alone] = replace(out[alone], used=False, reason=told)
+    return out
+
+
+def _left(evidence: list[Evidence], heard: list[HeardPluck]) -> list[tuple[int, float]]:
+    """Return the plucks that are not used, with the tone that is clear in each."""
+    pairs = enumerate(zip(evidence, heard, strict=True))
+    return [(k, e.clear.frequency_hz) for k, (e, h) in pairs if not h.used and e.clear is not None]
+
+
+def _differs(one_hz: float, other_hz: float) -> bool:
+    return abs(math.log(one_hz / other_hz)) > SCATTERED
 
 
 def _evidence(pluck: Pluck, expected: FrequencyRange, before: Sequence[Pluck]) -> Evidence:
