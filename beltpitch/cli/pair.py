@@ -314,9 +314,6 @@ def _recorded(plan: _Plan, files: Sequence[Path]) -> tuple[Reading, Reading]:
         read(path, belt=asked.belt, span=asked.span, expected=plan.expected, key=str(i))
         for i, (path, asked) in enumerate(zip(files, plan.asked, strict=True))
     )
-    for reading in (a, b):
-        if reading.frequency is None:
-            sys.stderr.write(f"beltpitch: {reading.source}: {reading.warnings[0]}\n")
     return _told(a, plan.asked[0]), _told(b, plan.asked[1])
 
 
@@ -340,6 +337,9 @@ def _compared(plan: _Plan, readings: tuple[Reading, Reading], *, json: bool, uni
         one_roll=plan.one_roll,
         window=plan.asked[0].window,
     )
+    for reading in readings:
+        if reading.refusal:
+            sys.stderr.write(f"beltpitch: {reading.source}: {reading.refusal}\n")
     verdicts = [
         judged(reading, asked.window) for reading, asked in zip(readings, plan.asked, strict=True)
     ]
