@@ -24,9 +24,9 @@ intervals of a sitting hold together with 95 %. Derived here. It follows that
 - belts that are equal are called ``unmatched`` in at most 5 % of sittings (2.5 % a side);
 - belts twice the tolerance apart are called ``matched`` in at most 1 %: the interval's half width
   is then below the tolerance and the difference found inside it by as much, so it must be wrong by
-  twice the half width, on one side (by 1.95 times for 10 % and a tolerance of 5 %, as ``ln 1.10`` is
-  a little less than twice ``ln 1.05``). That leaves little more than a quarter of a tail of Student's
-  t with two degrees of freedom, less with more: 2.5 %/4.
+  twice the half width, on one side (10 % apart at a tolerance of 5 %: 1.95 times, as ``ln 1.10`` is
+  a little less than twice ``ln 1.05``). That leaves little more than a quarter of a tail of
+  Student's t with two degrees of freedom, less with more: 2.5 %/4.
 
 Two degrees of freedom are three plucks: before each belt has three, a guided pair stays ``not yet
 known``, because a scatter that is borrowed and not the belt's own bounds nothing.
