@@ -23,6 +23,9 @@ DOF_AS_NORMAL = 2000  # beyond this Student's t differs from the normal by less 
 # scatter is borrowed), and this choice between the two in 94.7 to 96 %
 # (calibration/intervals.py). Other lines keep to the Guide: their dof are judgements.
 SCATTER_LINE = "plucks"
+# Scatter of one hand's plucks of one string, relative, before it is known; and how well that is
+# known, in degrees of freedom (common practice, no source).
+PLUCK_SCATTER, PLUCK_SCATTER_DOF = 0.003, 4.0
 FEW_DOF, RULING_SHARE = 4.5, 0.25
 STEPS = 24  # of the convolution, over 6 standard uncertainties of the rest
 REACH = 6.0

@@ -6,6 +6,7 @@ import math
 import statistics
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -17,7 +18,6 @@ from beltpitch.belt.strand import Strand
 from beltpitch.errors import CannotTell, RequestError
 from beltpitch.estimate import Estimate, difference
 from beltpitch.reading import (
-    BORROWED_SCATTER,
     Reading,
     both_strands,
     expected_range,
@@ -56,14 +56,31 @@ def heard(*pitches: Pitch) -> Heard:
 # --- the frequency ------------------------------------------------------------------------------
 
 
-def test_three_plucks_use_their_own_scatter_and_two_borrow_it() -> None:
+def test_three_plucks_use_their_own_scatter_and_fewer_pool_it_with_the_usual() -> None:
     three = frequency_of([66.0, 66.3, 66.6], [0.0, 0.0, 0.0], "k")
     assert three.value == pytest.approx(66.3, abs=1e-3)
     assert three.u == pytest.approx(0.3 / math.sqrt(3), rel=0.01)
     assert three.dof == 2
-    two = frequency_of([66.3, 66.3], [0.0, 0.0], "k")
-    assert two.u == pytest.approx(BORROWED_SCATTER * 66.3 / math.sqrt(2))
-    assert two.dof == 4
+    one = frequency_of([66.3], [0.0], "k")
+    assert (one.u, one.dof) == (pytest.approx(0.003 * 66.3), 4)
+    alike = frequency_of([66.3, 66.3], [0.0, 0.0], "k")
+    assert alike.u == pytest.approx(0.003 * 66.3 * math.sqrt(4 / 5 / 2))
+    assert alike.dof == 5
+    apart = frequency_of([65.8, 66.8], [0.0, 0.0], "k")
+    pooled = math.sqrt((4 * (0.003 * 66.3) ** 2 + 2 * 0.5**2) / 5)
+    assert apart.u == pytest.approx(pooled / math.sqrt(2), rel=1e-3)
+
+
+def test_two_plucks_hold_the_truth_as_often_as_said() -> None:
+    """Hands whose scatter is as the prior says, from careful to rough."""
+    chance, trials = np.random.default_rng(7), 2000
+    scatter = 0.003 * np.sqrt(4 / chance.chisquare(4, trials))
+    held = 0
+    for one in scatter:
+        values = 66.0 * (1 + one * chance.standard_normal(2))
+        low, high = frequency_of(list(values), [0.0, 0.0], "k").interval()
+        held += low <= 66.0 <= high
+    assert 0.935 <= held / trials <= 0.965  # two standard deviations of a count of 95 %
 
 
 def test_three_plucks_that_scatter_much_say_how_their_interval_was_made() -> None:

@@ -21,7 +21,7 @@ from beltpitch.belt.hang import hung_tension
 from beltpitch.belt.mechanics import frequency
 from beltpitch.belt.strand import Strand, positive
 from beltpitch.errors import RequestError
-from beltpitch.estimate import rectangular
+from beltpitch.estimate import PLUCK_SCATTER, rectangular
 from beltpitch.quantity import FORCE, FREQUENCY, LENGTH, MASS, Kind, Quantity
 from beltpitch.quantity import positive as read_positive
 
@@ -30,7 +30,6 @@ STEPS = 5  # weights, each half of the one before
 FEWEST = 2  # weights that a fit needs
 LOWEST = 15.0  # Hz: nothing lower is listened for
 WELL_HEARD = 35.0  # Hz, with its partials, by a laptop's microphone; a judgement
-PLUCK_SCATTER = 0.003  # pluck to pluck, relative; common practice, no source (the design's)
 FREQUENCY_LIMIT = 0.002  # the design's default for a typed frequency
 TAPE_LIMIT_M = 0.001  # the design's default for a tape
 MOST_ROWS = 10_000  # more is another kind of file
@@ -103,7 +102,7 @@ class HungWeight:
         )
 
     def typed(self) -> Row:
-        """Return the row with the tone that was typed; one pluck scatters by 0.3 %.
+        """Return the row with the tone that was typed; one pluck scatters as usual.
 
         Raises
         ------

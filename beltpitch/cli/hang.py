@@ -264,6 +264,8 @@ def _notes(
     held: str,
 ) -> list[str]:
     """Return the defaults that were taken."""
+    from beltpitch.estimate import PLUCK_SCATTER
+
     notes = [f"the scale's own error as +/- {scale_share(scale_error):.2%} of the load"]
     if latitude is None:
         notes.append("gravity as 9.807 +/- 0.030 m/s^2, anywhere; --latitude makes it local")
@@ -274,7 +276,8 @@ def _notes(
     if held == "clamp":
         notes.append("ends somewhere between half and fully clamped")
     if any(w.tone is not None and w.tone.u is None for w in hung):
-        notes.append("a typed tone scatters by 0.3 % from pluck to pluck (common practice)")
+        scatter = f"{100 * PLUCK_SCATTER:.2g} %"
+        notes.append(f"a typed tone scatters by {scatter} from pluck to pluck (common practice)")
     return notes
 
 

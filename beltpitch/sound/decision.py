@@ -20,6 +20,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from beltpitch.estimate import PLUCK_SCATTER
 from beltpitch.sound.begins import together
 from beltpitch.sound.block import Samples
 from beltpitch.sound.evidence import Candidate
@@ -61,11 +62,11 @@ UNHEARD = 2.0
 TONES_OF_A_VOICE = 2
 CLEARER = 2.3
 LOUDER = 3.0
-# So does a tone that is heard clearly so often at one pitch, within what plucks scatter (common
-# practice, no source), over a longer time than speech holds a pitch, and in so large a share of
+# So does a tone that is heard clearly so often at one pitch, within what plucks scatter,
+# over a longer time than speech holds a pitch, and in so large a share of
 # all that is clear: a speaker comes back to a pitch only by chance, and then seldom to one within a
 # narrow range that was told: there less is asked for.
-HELD_PITCH, HELD_SHARE = 0.003, 0.3
+HELD_PITCH, HELD_SHARE = PLUCK_SCATTER, 0.3
 HELD_TIMES, HELD_S = 5, 1.0
 HELD_TIMES_NARROW, HELD_S_NARROW = 3, 0.4
 NARROW = 5.0  # highest over lowest of a range

@@ -16,11 +16,11 @@ from itertools import pairwise
 
 import numpy as np
 
+from beltpitch.estimate import PLUCK_SCATTER
 from beltpitch.sound import reasons
 from beltpitch.sound.heard import HeardPluck, Pitch
 
 LOUDER = 2.0  # a new pluck is at least this much louder than what the old one has left
-USUAL_SCATTER = 0.003  # relative, pluck to pluck (common practice, no source)
 BEYOND = 4.0  # standard deviations
 ENOUGH = 3  # plucks that outvote one
 
@@ -79,7 +79,7 @@ def _worst(pitches: list[Pitch]) -> tuple[int, float]:
     """
     f = np.array([p.frequency_hz for p in pitches])
     own = np.array([p.frequency_u_hz for p in pitches])
-    u = np.hypot(own, USUAL_SCATTER * f)
+    u = np.hypot(own, PLUCK_SCATTER * f)
     if len(f) < ENOUGH:
         return int((own / f).argmax()), float(abs(f[0] - f[1]) / math.hypot(u[0], u[1]))
     middle = float(np.median(f))
