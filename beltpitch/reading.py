@@ -42,9 +42,9 @@ if TYPE_CHECKING:
     from beltpitch.sound.recording import Recording
 
 COVERAGE = 0.95  # of the intervals that are shown
-# From so many degrees of freedom on (three plucks) their own scatter stands alone: the interval then
-# holds the truth in 95 of 100 cases for any hand, where pooling would hold it in 79 (three plucks)
-# or 85 (five) for a hand that scatters by 1 % (simulated; a hand as usual: 95 either way).
+# From so many degrees of freedom on (three plucks) their own scatter stands alone: the interval
+# holds the truth in 95 of 100 cases for any hand. Pooled it would do so in 79 (three plucks) or 85
+# (five) for a hand that scatters by 1 % (simulated; for a usual hand 95 either way).
 OWN_DOF = 2
 N_MM2 = 1e6  # N m^2 in N mm^2
 MOST_MISFIT = 2.0  # root of chi^2 over degrees of freedom from which parks contradict each other

@@ -62,7 +62,7 @@ def _split(ranked: list[int], hertz: Sequence[float], u_hz: Sequence[float]) -> 
     parts = [(ranked[:k], ranked[k:]) for k in range(1, len(ranked))]
     if not parts:
         return [ranked]
-    lower, upper = max(parts, key=lambda part: _apart(*part, hertz, u_hz))
+    lower, upper = max(parts, key=lambda part: _apart(part[0], part[1], hertz, u_hz))
     if _apart(lower, upper, hertz, u_hz) <= REACH:
         return [ranked]
     return [*_split(lower, hertz, u_hz), *_split(upper, hertz, u_hz)]
