@@ -4,11 +4,11 @@ Plucks in, orders and questions out; no sound, no clock of its own. A tone tells
 sounds, not whose hand turned what. Three things are therefore asked, and until they are answered
 the plucks concerned count for no belt and the answer before stays:
 
-- two plucks agree and lie away from the earlier ones: was the belt turned? (One pluck is enough
-  where a turn was asked for, or where a pair is about to be called equal.)
-- a pluck fits the other belt's tone and not the one that this belt had: which belt was it?
-- the first pluck of a belt fits the other belt's tone, and comes sooner than a person can change
-  belts: which belt was it? This question lapses with the next pluck after a pause.
+- two plucks agree with each other and with none of the others: was the belt turned? (One pluck is
+  enough where a turn was asked for, or where a pair is about to be called equal.)
+- a pluck fits the other belt's tone and not the one that this belt had, or nothing is known of this
+  one's yet: which belt was it? Two belts that are equal, and one belt that is plucked in place of
+  both, sound the same.
 
 A turn is never guessed: a belt's plucks begin anew only when the person says that it was turned.
 
@@ -39,19 +39,15 @@ from beltpitch.advice.match import (
 )
 from beltpitch.advice.plucks import ENOUGH_PLUCKS, advice
 from beltpitch.estimate import Estimate
-from beltpitch.sitting import SAME_TONE, Hearing, Sitting, Slot, Subject
-from beltpitch.sound.groups import groups
+from beltpitch.sitting import Hearing, Sitting, Slot, Subject
+from beltpitch.sound.groups import agreeing, groups
 from beltpitch.sound.heard import HeardPluck
 from beltpitch.sound.pitch import hear
 from beltpitch.sound.pluck import Pluck
 
-Task = Literal["turned", "this belt", "other belt", "leave out"]
+Task = Literal["turned", "only these", "this belt", "other belt", "leave out"]
 
 PAIR = 2
-TELLING = 2  # plucks that must agree where nothing else speaks for a turn
-# Sooner nobody has gone to the other belt and pushed its carriage to and fro three times (a
-# judgement, no source).
-CHANGE_S = 5.0
 PLUCKS_WEIGH = 0.5  # share of the variance from which more plucks of a belt are worth it
 ONCE_MORE = "a turn of one belt can move the other"
 
@@ -80,8 +76,6 @@ class Question:
         The question.
     answers
         What can be said to it.
-    lapses
-        Whether a pluck after a pause answers it.
     """
 
     subject: int
@@ -89,7 +83,6 @@ class Question:
     about: Literal["turn", "belt"]
     words: str
     answers: tuple[Answer, ...]
-    lapses: bool = False
 
 
 class Guide:
@@ -107,6 +100,9 @@ class Guide:
         Of the input, where it is known.
     hearing
         What hears plucks together.
+    answers
+        Whether somebody can answer. Without, the first pluck of a belt is taken for that belt's
+        though it sounds like the other: the order alone is trusted.
     """
 
     def __init__(
@@ -119,12 +115,13 @@ class Guide:
         plucks: int | None = None,
         rate_error: Estimate | None = None,
         hearing: Hearing = hear,
+        answers: bool = True,
     ) -> None:
         if not 1 <= len(subjects) <= PAIR:
             raise ValueError(f"one belt or two can be measured, got {len(subjects)}")
         self.sittings = [Sitting(subject, rate_error, hearing) for subject in subjects]
         self._within, self._same_span, self._one_roll = within, same_span, one_roll
-        self._wanted = plucks
+        self._wanted, self._answers = plucks, answers
         self.subject = self.step = 0
         self.match: Match | None = None
         self.question: Question | None = None
@@ -135,7 +132,6 @@ class Guide:
         self._count = 0
         # Of each belt the first and the last pluck of its present setting that counted.
         self._first, self._last = [0] * len(subjects), [0] * len(subjects)
-        self._before: tuple[int, float] | None = None  # belt and time of the last pluck
 
     # --- what happens
 
@@ -144,13 +140,9 @@ class Guide:
         sitting, step = self.here, self.step
         sitting.hear(step, pluck)
         slot = sitting.steps[step].slots[-1]
-        self._lapse(slot)
         self._ask_about(slot)
         sitting.judge()
         self._count += 1
-        if slot.heard.onset_s is not None and slot.tone_hz is not None:
-            belt = self._whose(slot)
-            self._before = belt, slot.heard.onset_s
         if slot.told.used:
             sitting.steps[step].taken += 1
             self._counted(self.subject)
@@ -163,6 +155,13 @@ class Guide:
         Plucks that were asked about stay as the first of the new setting, unless they sound like
         the other belt: these are plucked again.
         """
+        if len(self.sittings) == PAIR:
+            index = self.subject if self.question is None else self.question.subject
+            self._reach(Reached("turned", self.sittings[index].subject.name))
+        self._begin_anew()
+
+    def _begin_anew(self) -> None:
+        """Leave out a belt's plucks but for those that are asked about."""
         question, self.question = self.question, None
         index = self.subject if question is None else question.subject
         sitting = self.sittings[index]
@@ -170,10 +169,8 @@ class Guide:
         sitting.begin_setting()
         self.subject, self.step, self._looks, self._turn_awaited = index, 0, 0, False
         self._first[index] = self._last[index] = 0
-        if len(self.sittings) == PAIR:
-            self._reach(Reached("turned", sitting.subject.name))
-            if self.match is not None:
-                self._open(index)
+        if self.match is not None:
+            self._open(index, f"{sitting.subject.name} begins anew: pluck it again")
         if question is not None and question.about == "turn":
             self.step = question.step
             sitting.take(question.step, kept)
@@ -186,8 +183,8 @@ class Guide:
         question = self.question
         if question is None or all(answer.task != task for answer in question.answers):
             return False
-        if task == "turned":
-            self.turned()
+        if task in ("turned", "only these"):
+            self.turned() if task == "turned" else self._begin_anew()
             return True
         self.question = None
         sitting = self.sittings[question.subject]
@@ -236,7 +233,7 @@ class Guide:
         for sitting in self.sittings:
             sitting.settle()
         if asked is not None and len(self.sittings) == PAIR:
-            self._open(asked.subject, asked.words)
+            self._open(None, asked.words)
         if self._reached and self.match and self._reached[-1].event != self.match.word:
             self._reach(Reached(self.match.word))
 
@@ -290,14 +287,6 @@ class Guide:
 
     # --- questions
 
-    def _lapse(self, slot: Slot) -> None:
-        """Drop a question that a pluck after a pause has answered."""
-        question = self.question
-        if question is None or not question.lapses or self._in_rhythm(slot):
-            return
-        _leave_out(self.sittings[question.subject].release())
-        self.question = None
-
     def _ask_about(self, slot: Slot) -> None:
         """Hold the newest pluck, or the last two, where only the person knows what they are."""
         if slot.tone_hz is None:
@@ -307,18 +296,18 @@ class Guide:
             if self.question.subject == self.subject and not _strays([slot.tone_hz], held_hz):
                 self.here.hold(self.step, [slot])
             return
-        step = self.here.steps[self.step]
-        told = [s for s in step.slots if s.tone_hz is not None]
-        last, before = told[-1:], _used_hz(told[:-1])
-        if self._is_the_others(slot, before):
-            self._ask_whose(last, before)
-        elif before and self._is_a_change_likely() and _strays(_tones(last), before):
-            self._ask_of_turn(last, before)
-        elif len(told) > TELLING:
-            last, before = told[-TELLING:], _used_hz(told[:-TELLING])
-            together = len(groups(_tones(last), [0.0] * TELLING)) == 1
-            if together and len(before) >= TELLING and _strays(_tones(last), before):
-                self._ask_of_turn(last, before)
+        told = [s for s in self.here.steps[self.step].slots if s.tone_hz is not None]
+        before_hz = _used_hz(told[:-1])
+        if self._is_the_others(slot, before_hz):
+            self._ask_whose(slot, before_hz)
+        elif before_hz and self._is_a_change_likely() and _strays([slot.tone_hz], before_hz):
+            self._ask_of_turn([slot], before_hz)
+        else:
+            several = agreeing(groups(_tones(told), [0.0] * len(told)))
+            newest = next((g for g in several if len(told) - 1 in g), ())
+            if newest and len(several) > 1:
+                others = [s for k, s in enumerate(told) if k not in newest]
+                self._ask_of_turn([told[k] for k in newest], _tones(others))
 
     def _is_a_change_likely(self) -> bool:
         return self._turn_awaited or self._closing() == self.subject
@@ -327,66 +316,53 @@ class Guide:
         """Whether a pluck fits the other belt's tone, and not what is known of this one's."""
         other_hz = self._other_hz()
         assert slot.tone_hz is not None
-        if not other_hz or abs(slot.tone_hz / float(np.median(other_hz)) - 1) > SAME_TONE:
+        if not other_hz or _strays([slot.tone_hz], other_hz):
             return False
-        earlier_hz = self.here.earlier_hz[self.step]
         if before_hz:
             return _strays([slot.tone_hz], before_hz)
-        if earlier_hz is not None:
-            return _strays([slot.tone_hz], [earlier_hz])
-        return self._in_rhythm(slot)
-
-    def _in_rhythm(self, slot: Slot) -> bool:
-        """Whether a pluck follows one of the other belt sooner than a person can change belts."""
-        if self._before is None or slot.heard.onset_s is None:
-            return False
-        belt, at_s = self._before
-        return belt != self.subject and slot.heard.onset_s - at_s < CHANGE_S
-
-    def _whose(self, slot: Slot) -> int:
-        """Return the belt that a pluck is of, as far as the rhythm of plucking goes."""
-        lapses = self.question is not None and self.question.lapses
-        return 1 - self.subject if slot.held and lapses else self.subject
+        earlier_hz = self.here.earlier_hz[self.step]
+        changed = earlier_hz is None or _strays([slot.tone_hz], [earlier_hz])
+        return changed and self._answers
 
     def _other_hz(self) -> list[float]:
         if len(self.sittings) != PAIR:
             return []
         return self.sittings[1 - self.subject].steps[self.step].used_hz
 
-    def _ask_whose(self, slots: Sequence[Slot], before_hz: Sequence[float]) -> None:
+    def _ask_whose(self, slot: Slot, before_hz: Sequence[float]) -> None:
         name, other = self.here.subject.name, self.sittings[1 - self.subject].subject.name
-        tone = _tones(slots)[-1]
         own = float(np.median(before_hz)) if before_hz else self.here.earlier_hz[self.step]
-        lapses = own is None
-        answers = [Answer("other belt", "w", f"it was {other}")]
-        if before_hz:
-            answers.append(Answer("turned", "t", f"{name} was turned; pluck it again"))
-        else:
-            answers.insert(0, Answer("this belt", "y", f"it was {name}"))
-        words = f"This pluck at {tone:.1f} Hz sounds like {other}"
-        words += f", not like {name} ({own:.1f} Hz)" if own else ", and came at once after it"
-        rest = f" If it was {name}: press Y, or settle it and pluck it again." if lapses else ""
-        self._hold(slots, "belt", f"{words}: which belt was it?{rest}", answers, lapses=lapses)
+        unlike = f", not like {name} before ({own:.1f} Hz)" if own else ""
+        words = f"This pluck at {slot.tone_hz:.1f} Hz sounds like {other}{unlike}"
+        mine = (
+            Answer("turned", "t", f"{name} was turned: pluck it again")
+            if before_hz
+            else Answer("this belt", "y", f"it was {name}")
+        )
+        answers = (mine, Answer("other belt", "w", f"it was {other}"))
+        self._hold([slot], "belt", f"{words}: which belt was it?", answers)
 
-    def _ask_of_turn(self, slots: Sequence[Slot], before_hz: Sequence[float]) -> None:
+    def _ask_of_turn(self, slots: Sequence[Slot], others_hz: Sequence[float]) -> None:
         name, count = self.here.subject.name, len(slots)
-        tone, own = float(np.mean(_tones(slots))), float(np.median(before_hz))
-        plucks = "The last pluck lies" if count == 1 else "The last two plucks lie"
-        words = f"{plucks} at {tone:.1f} Hz, the earlier ones at {own:.1f} Hz: was {name} turned?"
-        self._hold(slots, "turn", words, [Answer("turned", "t", f"{name} was turned")])
+        tone, own = float(np.mean(_tones(slots))), float(np.median(others_hz))
+        plucks = "The last pluck lies" if count == 1 else f"{count} plucks lie"
+        words = f"{plucks} at {tone:.1f} Hz, the others at {own:.1f} Hz: was {name} turned?"
+        answers = (
+            Answer("turned", "t", f"{name} was turned"),
+            Answer("only these", "e", "the others were wrong"),
+        )
+        self._hold(slots, "turn", words, answers)
 
     def _hold(
         self,
         slots: Sequence[Slot],
         about: Literal["turn", "belt"],
         words: str,
-        answers: Sequence[Answer],
-        *,
-        lapses: bool = False,
+        answers: tuple[Answer, ...],
     ) -> None:
         what = "leave it out" if len(slots) == 1 else "leave them out"
         every = (*answers, Answer("leave out", "x", what))
-        self.question = Question(self.subject, self.step, about, words, every, lapses)
+        self.question = Question(self.subject, self.step, about, words, every)
         self.here.hold(self.step, slots)
 
     def _held(self) -> list[Slot]:
@@ -441,13 +417,12 @@ class Guide:
             self._reach(Reached(match.word, match.names[match.tighter], by))
         self.match = replace(match, reached=tuple(self._reached))
 
-    def _open(self, index: int, why: str = "") -> None:
-        """Say that nothing is known of the pair until a belt is plucked again."""
+    def _open(self, index: int | None, why: str) -> None:
+        """Say why nothing is known of the pair, and which belt to pluck again, if that tells."""
         basis = "frequency" if self.match is None else self.match.basis
-        note = why or f"{self._names[index]} was turned: pluck it again"
         self.match = replace(
-            Match("not yet known", self._names, self._within, basis, notes=(note,)),
-            again=None if why else Again(index, self._names[index], LEAST_PLUCKS),
+            Match("not yet known", self._names, self._within, basis, notes=(why,)),
+            again=None if index is None else Again(index, self._names[index], LEAST_PLUCKS),
             reached=tuple(self._reached),
         )
 

@@ -228,6 +228,8 @@ class Measuring:
         What is known against the input already, such as that it is a Bluetooth one.
     dead
         What to say while not one sample of the input changes.
+    answers
+        Whether somebody can answer questions, see `beltpitch.guiding.Guide`.
     """
 
     def __init__(
@@ -243,6 +245,7 @@ class Measuring:
         rate_error: Estimate | None = None,
         cautions: Sequence[str] = (),
         dead: str = DEAD,
+        answers: bool = True,
     ) -> None:
         self._guide = Guide(
             subjects,
@@ -251,6 +254,7 @@ class Measuring:
             one_roll=one_roll,
             plucks=plucks,
             rate_error=rate_error,
+            answers=answers,
         )
         # As the input states it, to keep its sound by; and as it is, to hear it by.
         self._stated_hz = rate_hz
