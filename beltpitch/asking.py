@@ -48,6 +48,11 @@ class Typed:
     u_hz: tuple[float, ...]
     echoes: tuple[str, ...]
 
+    def only(self, which: Sequence[int]) -> Typed:
+        """Return some of the values."""
+        values, us = ([of[k] for k in which] for of in (self.values_hz, self.u_hz))
+        return replace(self, values_hz=tuple(values), u_hz=tuple(us))
+
 
 def belt(
     name: str | None = None,

@@ -11,8 +11,9 @@ strand's own, ``preload`` is what windows, pairs and the book judge.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -35,6 +36,7 @@ from beltpitch.estimate import (
     rectangular,
 )
 from beltpitch.quantity import rounded
+from beltpitch.sound.groups import agreeing, groups, overtone
 from beltpitch.sound.heard import FrequencyRange, Heard, Pitch
 
 if TYPE_CHECKING:
@@ -72,6 +74,29 @@ class PluckReading:
 
 
 @dataclass(frozen=True, slots=True)
+class PluckGroup:
+    """Plucks that agree with each other and not with the others of the same reading.
+
+    Parameters
+    ----------
+    plucks
+        Their places among the reading's plucks, from 0.
+    frequency, tension
+        What they say by themselves, Hz and N.
+    """
+
+    plucks: tuple[int, ...]
+    frequency: Estimate
+    tension: Estimate | None = None
+
+    def __str__(self) -> str:
+        """Return it in a few words, such as "77.2 Hz (36.4 N, 5 plucks)"."""
+        count = f"{len(self.plucks)} pluck{'s' if len(self.plucks) > 1 else ''}"
+        force = f"{rounded(self.tension.value, self.tension.u)} N, " if self.tension else ""
+        return f"{rounded(self.frequency.value, self.frequency.u)} Hz ({force}{count})"
+
+
+@dataclass(frozen=True, slots=True)
 class Reading:
     """A belt's tension and how far to trust it; what is not known is None or empty.
 
@@ -105,6 +130,8 @@ class Reading:
         Defaults that were taken, to be shown.
     steady_hz
         Steady tones that were set aside.
+    groups
+        Where the plucks are of several tones: each group. There is no answer then.
     """
 
     source: str
@@ -124,6 +151,7 @@ class Reading:
     warnings: tuple[str, ...] = ()
     echoes: tuple[str, ...] = ()
     steady_hz: tuple[float, ...] = ()
+    groups: tuple[PluckGroup, ...] = ()
 
     def __str__(self) -> str:
         """Return the answer with its 95 % intervals, or why there is none."""
@@ -286,6 +314,15 @@ def heard_reading(
         Of the sound device, where it is known and the plucks were heard at the rate put right by
         it; else its limit is budgeted.
     """
+    several = _heard_groups(heard)
+    if several:
+        parts = [
+            heard_reading(_only(heard, group), source, belt, span, key=key, rate_error=rate_error)
+            for group in several
+        ]
+        own = {k: part.plucks[k] for part, group in zip(parts, several, strict=True) for k in group}
+        plucks = (own.get(k, pluck) for k, pluck in enumerate(parts[0].plucks))
+        return _divided(parts, several, plucks)
     used = [p.pitch for p in heard.plucks if p.used and p.pitch is not None]
     blank = Reading(source=source, belt=belt, span=span, steady_hz=heard.steady_hz)
     if not used:
@@ -335,10 +372,85 @@ def _alone(one_hz: float, frequency: Estimate | None, tension: Estimate | None) 
     return tension.value * (one_hz / frequency.value) ** 2
 
 
+def _heard_groups(heard: Heard) -> tuple[tuple[int, ...], ...]:
+    """Return the groups of plucks that agree with each other, where there are several."""
+    told = [(k, p.pitch) for k, p in enumerate(heard.plucks) if p.used and p.pitch is not None]
+    hertz, u_hz = [p.frequency_hz for _, p in told], [p.frequency_u_hz for _, p in told]
+    found = agreeing(groups(hertz, u_hz))
+    return tuple(tuple(told[i][0] for i in group) for group in found) if len(found) > 1 else ()
+
+
+def _only(heard: Heard, group: Sequence[int]) -> Heard:
+    """Return what was heard with the plucks of one group alone in use."""
+    plucks = (p if k in group else replace(p, used=False) for k, p in enumerate(heard.plucks))
+    return replace(heard, plucks=tuple(plucks))
+
+
+def _divided(
+    parts: Sequence[Reading], several: Sequence[tuple[int, ...]], plucks: Iterable[PluckReading]
+) -> Reading:
+    """Return the reading of plucks of several tones: what each group says, and no answer.
+
+    Parameters
+    ----------
+    parts
+        What each group alone would give.
+    several
+        Which plucks are of which group.
+    plucks
+        All of them.
+    """
+    found = tuple(
+        PluckGroup(group, part.frequency, part.tension)
+        for part, group in zip(parts, several, strict=True)
+        if part.frequency is not None
+    )
+    first = parts[0]
+    said = dict.fromkeys((_why_divided(found), *(w for part in parts for w in part.warnings)))
+    return Reading(
+        source=first.source,
+        belt=first.belt,
+        span=first.span,
+        plucks=tuple(plucks),
+        warnings=tuple(said),
+        echoes=tuple(words for words in first.echoes if words != PROPAGATED),
+        steady_hz=first.steady_hz,
+        groups=found,
+    )
+
+
+def _why_divided(found: Sequence[PluckGroup]) -> str:
+    """Return why several tones have no mean, and what to do about it."""
+    *others, last = (str(group) for group in found)
+    told = f"{', '.join(others)} and {last} differ by more than one hand scatters"
+    tones = [group.frequency.value for group in found]
+    ratios = (overtone(one, other) for one, other in pairwise(tones))
+    ratio = next((r for r in ratios if r is not None), None)
+    if ratio is not None:
+        high, low = ratio
+        return (
+            f"{told}, near the ratio {high}:{low}: probably partials {low} and {high} of one "
+            "string; find out which tone is the fundamental and give it alone"
+        )
+    return (
+        f"{told}: the belt was turned or moved between them, or another string was plucked; "
+        "give one group at a time"
+    )
+
+
 def typed_reading(
     given: Typed, belt: Belt | None = None, span: Span | None = None, *, key: str = "typed"
 ) -> Reading:
     """Return the reading of frequencies measured by hand; `key` tells several of them apart."""
+    several = groups(given.values_hz, given.u_hz)
+    if len(several) > 1:
+        parts = [typed_reading(given.only(group), belt, span, key=key) for group in several]
+        own = {
+            k: pluck
+            for part, group in zip(parts, several, strict=True)
+            for k, pluck in zip(group, part.plucks, strict=True)
+        }
+        return _divided(parts, several, (own[k] for k in sorted(own)))
     key = f"pluck:{key}"
     frequency = frequency_of(given.values_hz, [0.0] * len(given.values_hz), key)
     # The instrument's own error is the same in every reading and does not average away.

@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass, replace
 from beltpitch.advice.window import Window, Word, judge
 from beltpitch.estimate import DOF_AS_NORMAL, Estimate, Part
 from beltpitch.quantity import FORCE, in_unit
-from beltpitch.reading import COVERAGE, Reading
+from beltpitch.reading import COVERAGE, PluckGroup, Reading
 
 ENOUGH_PLUCKS = 5
 NOT_SO = "check belt, span and frequency before you turn anything."
@@ -297,6 +297,8 @@ def _percent(share: float) -> str:
 
 
 def _without_answer(reading: Reading) -> str:
+    if reading.groups:
+        return "No mean and no verdict: say which group is this belt, and read it alone."
     if reading.frequency is None:
         return "Do as the note says, then read it again."
     if reading.belt is not None and reading.span is not None:
@@ -343,9 +345,22 @@ def as_json(verdict: Verdict) -> dict[str, object]:
         "next_step": verdict.next_step,
         "better": verdict.better or None,
         "steady_hz": list(reading.steady_hz),
+        "groups": [_group_json(group) for group in reading.groups],
         "sources": [*reading.sources, *(window.sources if window else ())],
         "warnings": list(reading.warnings),
         "notes": list(reading.echoes),
+    }
+
+
+def _group_json(group: PluckGroup) -> dict[str, object]:
+    tension = group.tension
+    return {
+        "plucks": [k + 1 for k in group.plucks],
+        "frequency_hz": group.frequency.value,
+        "frequency_u_hz": group.frequency.u,
+        "tension_n": tension.value if tension else None,
+        "tension_u_n": tension.u if tension else None,
+        "interval_n": list(tension.interval(COVERAGE)) if tension else None,
     }
 
 

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from beltpitch.advice.window import Window
     from beltpitch.estimate import Estimate
-    from beltpitch.reading import PluckReading, Reading
+    from beltpitch.reading import PluckGroup, PluckReading, Reading
     from beltpitch.verdict import Verdict
 
 MOST_LINES = 4  # of a budget, in words
@@ -62,8 +62,27 @@ def _figures(where: Console, verdict: Verdict, unit: str) -> None:
         field(where, "difference", f"{interval(reading.strand_difference, unit)} between strands")
     if reading.frequency is not None:
         field(where, "frequency", frequency(reading, reading.frequency))
+    show_groups(where, reading, unit)
     if verdict.window is not None:
         field(where, "window", window(verdict.window, unit))
+
+
+def show_groups(where: Console, reading: Reading, unit: str) -> None:
+    """Print what each group of plucks says, where they are of several tones."""
+    from beltpitch.quantity import rounded
+
+    for i, group in enumerate(reading.groups, 1):
+        tone = group.frequency
+        words = f"{rounded(tone.value, tone.u)} Hz (u {tone.u:.2g} Hz) from {_plucks_named(group)}"
+        force = "" if group.tension is None else f"{interval(group.tension, unit)}   "
+        field(where, f"group {i}", f"{force}{words}")
+
+
+def _plucks_named(group: PluckGroup) -> str:
+    """Return the plucks of a group by their numbers."""
+    names = ", ".join(str(k + 1) for k in group.plucks[:PLUCKS_LISTED])
+    more = len(group.plucks) - PLUCKS_LISTED
+    return f"pluck{'s' if len(group.plucks) > 1 else ''} {names}{f' and {more} more' * (more > 0)}"
 
 
 def title(reading: Reading, name: str) -> str:

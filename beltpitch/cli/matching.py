@@ -118,6 +118,7 @@ def _belt(where: Console, name: str, verdicts: Sequence[Verdict], unit: str) -> 
                 "frequency",
                 strand + card.frequency(reading, reading.frequency, partials=False),
             )
+        card.show_groups(where, reading, unit)
         for words in card.set_aside(reading):
             field(where, "set aside", strand + words)
     if last.reading.strand_difference is not None:

@@ -10,7 +10,7 @@ import typer
 
 from beltpitch.cli import keeping as k
 from beltpitch.cli import options as o
-from beltpitch.errors import RequestError
+from beltpitch.errors import CannotTell, RequestError
 
 if TYPE_CHECKING:
     from beltpitch.reading import Reading
@@ -108,12 +108,28 @@ def _readings(
         travels = asking.travels(travel or "")
         each = o.even_groups(len(texts), len(travels) + 1, "frequency")
         parts = [texts[i * each : (i + 1) * each] for i in range(len(travels) + 1)]
-        parks = [_typed(asked, part, f"typed {i}") for i, part in enumerate(parts, 1)]
+        parks = [_one_tone(_typed(asked, part, f"typed {i}")) for i, part in enumerate(parts, 1)]
         return [from_travels(parks, travels)]
     half = o.two_groups(len(texts), strand, "frequency")
-    a, b = _typed(asked, texts[:half], "typed 1"), _typed(asked, texts[half:], "typed 2")
+    a, b = (
+        _one_tone(_typed(asked, part, f"typed {i}"))
+        for i, part in enumerate((texts[:half], texts[half:]), 1)
+    )
     assert strand is not None
     return list(both_strands(a, b, (strand[0], strand[1])))
+
+
+def _one_tone(reading: Reading) -> Reading:
+    """Return a reading that is to be joined with another.
+
+    Raises
+    ------
+    CannotTell
+        If its plucks are of several tones.
+    """
+    if reading.groups:
+        raise CannotTell(reading.warnings[0])
+    return reading
 
 
 def _typed(asked: k.Asked, texts: list[str], key: str) -> Reading:
