@@ -320,9 +320,7 @@ class Guide:
             return False
         if before_hz:
             return _strays([slot.tone_hz], before_hz)
-        earlier_hz = self.here.earlier_hz[self.step]
-        changed = earlier_hz is None or _strays([slot.tone_hz], [earlier_hz])
-        return changed and self._answers
+        return self._answers
 
     def _other_hz(self) -> list[float]:
         if len(self.sittings) != PAIR:
@@ -331,8 +329,7 @@ class Guide:
 
     def _ask_whose(self, slot: Slot, before_hz: Sequence[float]) -> None:
         name, other = self.here.subject.name, self.sittings[1 - self.subject].subject.name
-        own = float(np.median(before_hz)) if before_hz else self.here.earlier_hz[self.step]
-        unlike = f", not like {name} before ({own:.1f} Hz)" if own else ""
+        unlike = f", not like {name} ({np.median(before_hz):.1f} Hz)" if before_hz else ""
         words = f"This pluck at {slot.tone_hz:.1f} Hz sounds like {other}{unlike}"
         mine = (
             Answer("turned", "t", f"{name} was turned: pluck it again")

@@ -214,7 +214,6 @@ class Sitting:
         self.subject = subject
         self._rate_error, self._hear = rate_error, hearing
         self.setting = 0
-        self.earlier_hz: list[float | None] = [None] * len(subject.orders)
         self.steps: list[Step] = []
         self.parts: tuple[tuple[int, Reading], ...] = ()
         self.readings: tuple[Reading, ...] = ()
@@ -222,10 +221,7 @@ class Sitting:
         self.begin_setting()
 
     def begin_setting(self) -> None:
-        """Forget the plucks but for their tone: the tensioner was turned."""
-        for i, step in enumerate(self.steps):
-            if step.used_hz:
-                self.earlier_hz[i] = float(np.median(step.used_hz))
+        """Forget the plucks: the tensioner was turned."""
         self.setting += 1
         name = self.subject.name
         self.steps = [Step(f"{name}/{self.setting}/{i}") for i in range(len(self.subject.orders))]
