@@ -228,12 +228,15 @@ class Guide:
     def finish(self) -> None:
         """End: plucks of a question that nobody answered are shown as what they are."""
         asked, self.question = self.question, None
-        if asked is not None:
-            self.sittings[asked.subject].release()
+        if asked is not None and asked.about == "turn":
+            # whose plucks they are is known, but not which of them hold: none is chosen
+            for slot in self.sittings[asked.subject].steps[asked.step].slots:
+                if slot.held or slot.told.used:
+                    slot.by_hand, slot.held = True, False
+            if len(self.sittings) == PAIR:
+                self._open(None, f"nobody answered: {asked.words}")
         for sitting in self.sittings:
             sitting.settle()
-        if asked is not None and len(self.sittings) == PAIR:
-            self._open(None, asked.words)
         if self._reached and self.match and self._reached[-1].event != self.match.word:
             self._reach(Reached(self.match.word))
 
