@@ -12,9 +12,9 @@ the plucks concerned count for no belt and the answer before stays:
 
 A turn is never guessed: a belt's plucks begin anew only when the person says that it was turned.
 
-A pair is called ``matched`` only after both belts have been plucked since the other one's setting
-began: the first, the second, and the first once more. A belt that was turned without a word, or
-that moved when the other was turned, is found by that last pluck.
+A pair is called ``matched`` only by a pluck of each belt, one right after the other: the first, the
+second, and the first once more. A belt that was turned without a word, or that moved when the other
+was turned, is found by that last pluck.
 
 Conventions: frequencies in Hz, times in seconds from the first block; belts and steps count from 0.
 """
@@ -129,9 +129,7 @@ class Guide:
         self._looks = 0
         self._turning: int | None = None
         self._turn_awaited = False
-        self._count = 0
-        # Of each belt the first and the last pluck of its present setting that counted.
-        self._first, self._last = [0] * len(subjects), [0] * len(subjects)
+        self._last_two = (0, 0)  # whose the last two plucks were that counted
 
     # --- what happens
 
@@ -142,7 +140,6 @@ class Guide:
         slot = sitting.steps[step].slots[-1]
         self._ask_about(slot)
         sitting.judge()
-        self._count += 1
         if slot.told.used:
             sitting.steps[step].taken += 1
             self._counted(self.subject)
@@ -168,7 +165,6 @@ class Guide:
         kept = sitting.release()
         sitting.begin_setting()
         self.subject, self.step, self._looks, self._turn_awaited = index, 0, 0, False
-        self._first[index] = self._last[index] = 0
         if self.match is not None:
             self._open(index, f"{sitting.subject.name} begins anew: pluck it again")
         if question is not None and question.about == "turn":
@@ -371,15 +367,7 @@ class Guide:
     # --- the pair
 
     def _counted(self, index: int) -> None:
-        self._last[index] = self._count
-        self._first[index] = self._first[index] or self._count
-
-    def _stale(self) -> int | None:
-        """Return the belt that was not plucked since the other one's present setting began."""
-        for index in range(PAIR):
-            if self._last[index] < self._first[1 - index]:
-                return index
-        return None
+        self._last_two = (self._last_two[1], index)
 
     def _closing(self) -> int | None:
         """Return the belt whose last pluck alone is missing to a match."""
@@ -405,9 +393,9 @@ class Guide:
             turning=self._turning,
             window=self.sittings[0].subject.window,
         )
-        stale = self._stale()
-        if match.word == "matched" and stale is not None:
-            again = Again(stale, match.names[stale], 1, ONCE_MORE)
+        before, last = self._last_two
+        if match.word == "matched" and before == last:
+            again = Again(1 - last, match.names[1 - last], 1, ONCE_MORE)
             match = replace(match, word="not yet known", again=again)
         self.match = match
         if match.word != "unmatched":

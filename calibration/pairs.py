@@ -28,6 +28,7 @@ from beltpitch.sound.several import set_aside
 NAMES = ("left", "right")
 TONE_HZ = 95.0
 FAR = math.log(1.10)  # of the ratio of tensions: belts so far apart must not be called equal
+OWN_U = 2e-4  # relative, of the fit to one pluck
 PLUCKS = 60  # after which a person gives up
 QUIET = Noise(1.0, np.ones(1), np.zeros(0), np.zeros(0), (), measured=True)
 
@@ -88,6 +89,28 @@ KINDS = {
 }
 
 
+class Tones:
+    """Plucks that are a tone and no sound, and what hears them as if they were heard."""
+
+    def __init__(self) -> None:
+        self._hertz: dict[float, float] = {}  # of each pluck by its time
+
+    def pluck(self, at_s: float, hertz: float) -> Pluck:
+        """Return a pluck that will be heard at that tone."""
+        self._hertz[at_s] = hertz
+        return Pluck(np.zeros(1), 1.0, 0, at_s, QUIET, 0)
+
+    def hearing(self, plucks: Sequence[Pluck], _: FrequencyRange) -> Heard:
+        """Hear plucks together: which say something else is found as with real ones."""
+        return Heard(tuple(set_aside([self._heard(pluck) for pluck in plucks])))
+
+    def _heard(self, pluck: Pluck) -> HeardPluck:
+        assert pluck.onset_s is not None
+        hertz = self._hertz[pluck.onset_s]
+        pitch = Pitch(hertz, OWN_U * hertz, None, None, (), 0.0, 1.0, (0.0, 1.0))
+        return HeardPluck(pluck.onset_s, pitch, used=True, reason=None)
+
+
 class Person:
     """One person with two belts and a guide, until the pair is matched or patience ends."""
 
@@ -96,9 +119,9 @@ class Person:
         apart = FAR * chance.uniform(1.0, 4.0) * chance.choice([-1, 1])
         self._late_s = -1.0  # when a pluck last went on at the wrong belt
         self.log_tensions = [apart / 2, -apart / 2]
-        self.guide = Guide([Subject(name) for name in NAMES], hearing=self._hearing)
+        self._tones = Tones()
+        self.guide = Guide([Subject(name) for name in NAMES], hearing=self._tones.hearing)
         self._s = 0.0
-        self._tones: dict[float, float] = {}
         self._belts: dict[float, int] = {}  # of each pluck by its time
         self._tension_then: dict[float, float] = {}
         self._wrong = False
@@ -107,7 +130,7 @@ class Person:
     @property
     def apart(self) -> float:
         """How far apart the belts are, ``ln`` of the ratio."""
-        return abs(self.log_tensions[0] - self.log_tensions[1])
+        return float(abs(self.log_tensions[0] - self.log_tensions[1]))
 
     def go(self) -> str:
         """Follow the guide to the end; return ``matched``, ``false match`` or ``given up``."""
@@ -142,10 +165,9 @@ class Person:
         self._wrong = self._happens(0.5 if self._wrong else self.habits.wrong)
         belt = 1 - self._hand if self._wrong else self._hand
         tone = TONE_HZ * math.exp(self.log_tensions[belt] / 2)
-        self._tones[self._s] = tone * (1 + self.habits.scatter * self._chance.standard_normal())
+        tone *= 1 + self.habits.scatter * self._chance.standard_normal()
         self._belts[self._s], self._tension_then[self._s] = belt, self.log_tensions[belt]
-        pluck = Pluck(np.zeros(1), 1.0, 0, self._s, QUIET, 0)
-        if self.guide.hear(pluck).used:
+        if self.guide.hear(self._tones.pluck(self._s, tone)).used:
             self.guide.go_on()
 
     def _turn_as_asked(self) -> None:
@@ -200,19 +222,6 @@ class Person:
     def _then(self, slot: Slot) -> float:
         assert slot.heard.onset_s is not None
         return self._tension_then[slot.heard.onset_s]
-
-    # --- what is heard
-
-    def _hearing(self, plucks: Sequence[Pluck], _: FrequencyRange) -> Heard:
-        """Hear plucks as they are drawn; which say something else is found as with real ones."""
-        heard = [self._heard(pluck) for pluck in plucks]
-        return Heard(tuple(set_aside(heard)))
-
-    def _heard(self, pluck: Pluck) -> HeardPluck:
-        assert pluck.onset_s is not None
-        hertz = self._tones[pluck.onset_s]
-        pitch = Pitch(hertz, 0.0002 * hertz, None, None, (), 0.0, 1.0, (0.0, 1.0))
-        return HeardPluck(pluck.onset_s, pitch, used=True, reason=None)
 
 
 _TURNS = ("Tighten", "Loosen")
