@@ -25,11 +25,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from beltpitch.advice.match import LEAST_PLUCKS, TOLERANCE, Match, compare
-from beltpitch.advice.plucks import ENOUGH_PLUCKS, Advice, advice
+from beltpitch.advice.match import TOLERANCE, Match
+from beltpitch.advice.plucks import Advice, advice
 from beltpitch.estimate import Estimate
+from beltpitch.guiding import Guide, Question, Task
 from beltpitch.reading import PluckReading, Reading
-from beltpitch.sitting import Sitting, Subject
+from beltpitch.sitting import Subject
 from beltpitch.sound.block import Block, Samples
 from beltpitch.sound.ear import Ear
 from beltpitch.sound.heard import HeardPluck
@@ -52,7 +53,6 @@ CUT = (
     "the system cuts the plucks off (noise suppression): switch it off in the sound settings, "
     "or record with another program and use beltpitch recording"
 )
-JUMPED = "a belt's tone has jumped: taken as a turn of its tensioner, earlier plucks are left out"
 PUMPED = (
     "the system turns the level up between plucks (automatic gain): switch it off in the sound "
     "settings; frequencies still hold, faint plucks may be missed"
@@ -66,6 +66,7 @@ Event = Literal[
     "moved on",
     "turned",
     "by hand",
+    "answered",
     "sound lost",
     "input lost",
     "ended",
@@ -100,8 +101,6 @@ HEARING_OVER = 4.0  # times the room's level: something sounds
 LEAD_S, TAIL_S = 1.5, 0.25  # of quiet, kept around a pluck
 SHORT_LEAD_S = 0.06  # where another rang just before
 QUIET_BELOW = 2.5  # times the room
-PAIR = 2
-PLUCKS_WEIGH = 0.5  # share of the variance from which more plucks of a belt are worth it
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -174,6 +173,8 @@ class State:
         What is wrong with the input, or was lost.
     steps
         How many steps this belt is asked for.
+    question
+        What only the person can know, with its answers; None where nothing is asked.
     """
 
     phase: Phase
@@ -191,6 +192,7 @@ class State:
     match: Match | None = None
     cautions: tuple[str, ...] = ()
     steps: int = 1
+    question: Question | None = None
 
     @property
     def level_db(self) -> float:
@@ -226,6 +228,8 @@ class Measuring:
         What is known against the input already, such as that it is a Bluetooth one.
     dead
         What to say while not one sample of the input changes.
+    answers
+        Whether somebody can answer questions, see `beltpitch.guiding.Guide`.
     """
 
     def __init__(
@@ -241,12 +245,17 @@ class Measuring:
         rate_error: Estimate | None = None,
         cautions: Sequence[str] = (),
         dead: str = DEAD,
+        answers: bool = True,
     ) -> None:
-        if not 1 <= len(subjects) <= PAIR:
-            raise ValueError(f"one belt or two can be measured, got {len(subjects)}")
-        self._sittings = [Sitting(subject, rate_error) for subject in subjects]
-        self._within, self._same_span, self._one_roll = within, same_span, one_roll
-        self._wanted = plucks
+        self._guide = Guide(
+            subjects,
+            within=within,
+            same_span=same_span,
+            one_roll=one_roll,
+            plucks=plucks,
+            rate_error=rate_error,
+            answers=answers,
+        )
         # As the input states it, to keep its sound by; and as it is, to hear it by.
         self._stated_hz = rate_hz
         rate_hz = rate_hz / (1 + (rate_error.value if rate_error else 0.0))
@@ -257,12 +266,7 @@ class Measuring:
         self._cautions = dict.fromkeys(cautions)
         self._dead_words = dead
         self._phase: Phase = "level"
-        self._subject = self._step = 0
         self._count = 0
-        self._looks = 0
-        self._match: Match | None = None
-        self._turning: int | None = None
-        self._turn_awaited = False
         self._room = 0.0
         self._read_early = False
         self._awake_s = 0.0  # since when plucks could be heard
@@ -322,9 +326,10 @@ class Measuring:
             return
         self._read_early = True
         pluck = self._ear.so_far()
-        alone = None if pluck is None else self._sittings[self._subject].alone(self._step, pluck)
+        guide = self._guide
+        alone = None if pluck is None else guide.here.alone(guide.step, pluck)
         if alone is not None:
-            taken = Taken(self._subject, self._step, self._count + 1, *alone)
+            taken = Taken(guide.subject, guide.step, self._count + 1, *alone)
             self.state = replace(self._made("heard"), early=taken)
             yield self.state
 
@@ -337,8 +342,7 @@ class Measuring:
                 yield from self._pluck(pluck)
             elif not self._count:
                 self._cautions.setdefault(pluck.refused or "no pluck was heard")
-        for sitting in self._sittings:
-            sitting.settle()
+        self._guide.finish()
         self._phase = "done"
         yield self._said("ended")
 
@@ -356,30 +360,29 @@ class Measuring:
     def move_on(self) -> Iterator[State]:
         """Go to the next step, the next belt, or round to the first."""
         if self._phase not in ("lost", "done"):
-            self._next()
+            self._guide.move_on()
             yield self._said("moved on")
 
     def turned(self) -> Iterator[State]:
-        """Begin anew with the present belt: its tensioner was turned."""
+        """Begin anew with the present belt, or the one asked about: its tensioner was turned."""
         if self._phase not in ("lost", "done"):
-            self._begin_setting(self._subject)
+            self._guide.turned()
             yield self._said("turned")
+
+    def answer(self, task: Task) -> Iterator[State]:
+        """Answer the question that is open; nothing where that is no answer to it."""
+        if self._phase not in ("lost", "done") and self._guide.answer(task):
+            yield self._said("turned" if task == "turned" else "answered")
 
     def by_hand(self, subject: int, onset_s: float, *, use: bool) -> Iterator[State]:
         """Use or leave out one pluck as the person says; nothing where there is none such."""
-        if not self._sittings[subject].by_hand(onset_s, use=use):
-            return
-        if not self._all_through():
-            self._match = None
-        self._compare()
-        if self._match is None or self._match.word != "unmatched":
-            self._turn_awaited = False
-        yield self._said("by hand")
+        if self._guide.by_hand(subject, onset_s, use=use):
+            yield self._said("by hand")
 
     @property
     def names(self) -> tuple[str, ...]:
         """Names of the belts, in the order of the plan."""
-        return tuple(sitting.subject.name for sitting in self._sittings)
+        return tuple(sitting.subject.name for sitting in self._guide.sittings)
 
     @property
     def heard_s(self) -> float:
@@ -401,35 +404,32 @@ class Measuring:
     @property
     def readings(self) -> tuple[tuple[Reading, ...], ...]:
         """Readings of each belt, in the order of the plan."""
-        return tuple(sitting.readings for sitting in self._sittings)
+        return tuple(sitting.readings for sitting in self._guide.sittings)
 
     @property
     def parts(self) -> tuple[tuple[tuple[int, Reading], ...], ...]:
         """Of each belt every step that was plucked, with its reading before they are joined."""
-        return tuple(sitting.parts for sitting in self._sittings)
+        return tuple(sitting.parts for sitting in self._guide.sittings)
 
     @property
     def verdicts(self) -> tuple[tuple[Verdict, ...], ...]:
         """Verdicts of each belt, in the order of the plan."""
-        return tuple(sitting.verdicts for sitting in self._sittings)
+        return tuple(sitting.verdicts for sitting in self._guide.sittings)
 
     @property
     def match(self) -> Match | None:
         """The pair as it stands."""
-        return self._match
+        return self._guide.match
 
     @property
     def matched(self) -> bool:
         """Whether the pair is found equal: a guided pair is then over."""
-        return self._match is not None and self._match.word == "matched"
+        return self._guide.matched
 
     @property
     def complete(self) -> bool:
         """Whether as many plucks as were asked for have been taken in every step."""
-        wanted = self._wanted
-        if wanted is None:
-            return False
-        return all(s.taken >= wanted for sitting in self._sittings for s in sitting.steps)
+        return self._guide.complete
 
     # --- phases
 
@@ -476,55 +476,40 @@ class Measuring:
             self._cautions.setdefault(FAINT)
 
     def _made(self, event: Event | None, taken: Taken | None = None) -> State:
-        sitting = self._sittings[self._subject]
+        guide = self._guide
+        sitting = guide.here
         return State(
             phase=self._phase,
             event=event,
             heard_s=self.heard_s,
             level=self._watch.peak,
             room=self._room,
-            subject=self._subject,
-            step=self._step,
-            order=self._order(),
-            advice=advice(sitting.steps[self._step].heard, sitting.reading),
-            verdicts=tuple(b.verdict for b in self._sittings),
+            subject=guide.subject,
+            step=guide.step,
+            order=guide.order,
+            advice=advice(sitting.steps[guide.step].heard, sitting.reading),
+            verdicts=tuple(b.verdict for b in guide.sittings),
             taken=taken,
-            match=self._match,
+            match=guide.match,
             cautions=tuple(self._cautions),
             steps=len(sitting.steps),
+            question=guide.question,
         )
 
     def _said(self, event: Event | None, taken: Taken | None = None) -> State:
         self.state = self._made(event, taken)
         return self.state
 
-    def _order(self) -> str:
-        if self.matched:
-            return "The two belts match."
-        order = self._sittings[self._subject].subject.orders[self._step]
-        if self._turn_awaited and self._match is not None and self._match.turn is not None:
-            words = str(self._match.turn)
-            return f"{words[0].upper()}{words[1:]}; settle it and pluck it again."
-        return order
-
     # --- plucks
 
     def _pluck(self, pluck: Pluck) -> Iterator[State]:
         assert pluck.onset_s is not None
-        if self._turn_awaited:
-            self._begin_setting(self._subject)
-        sitting, index = self._sittings[self._subject], self._step
-        subject = self._subject
-        one = sitting.hear(index, pluck)
-        sitting.judge()
-        if one.pitch is not None and len(self._sittings) == PAIR and sitting.jumped(index):
-            self._cautions.setdefault(JUMPED)
-            self._looks = 0
-            one = sitting.steps[index].heard[-1]
+        guide = self._guide
+        sitting, subject, index = guide.here, guide.subject, guide.step
+        one = guide.hear(pluck)
         self._count += 1
         end_s = pluck.onset_s + (len(pluck.samples) - pluck.onset) / pluck.rate_hz
         if one.used:
-            sitting.steps[index].taken += 1
             self._watch.plucked(pluck.onset_s, end_s)
             self._judge_input()
         verdict = sitting.verdicts[min(index, len(sitting.verdicts) - 1)]
@@ -538,10 +523,8 @@ class Measuring:
             heard=one,
             raw=pluck,
         )
-        if one.used:
-            self._compare()
         yield self._said("taken" if one.used else "refused", taken)
-        if one.used and self._guide():
+        if one.used and guide.go_on():
             yield self._said("moved on")
 
     def _figures(self, one: HeardPluck, verdict: Verdict) -> PluckReading:
@@ -572,94 +555,3 @@ class Measuring:
             self._cautions.setdefault(CUT)
         if self._watch.pumped:
             self._cautions.setdefault(PUMPED)
-
-    def _begin_setting(self, subject: int) -> None:
-        self._sittings[subject].begin_setting()
-        self._step = 0
-        self._looks = 0
-        self._turn_awaited = False
-
-    # --- guiding
-
-    def _compare(self) -> None:
-        if len(self._sittings) != PAIR or not all(b.plucked for b in self._sittings):
-            return
-        a, b = (sitting.readings[-1] for sitting in self._sittings)
-        fewest = min(_fewest(sitting) for sitting in self._sittings)
-        if fewest >= LEAST_PLUCKS:
-            self._looks += 1
-        self._match = compare(
-            a,
-            b,
-            names=(self._sittings[0].subject.name, self._sittings[1].subject.name),
-            within=self._within,
-            same_span=self._same_span,
-            one_roll=self._one_roll,
-            look=max(1, self._looks),
-            fewest=fewest,
-            turning=self._turning,
-            window=self._sittings[0].subject.window,
-        )
-
-    def _guide(self) -> bool:
-        """Move on where there is enough; tell whether the order has changed."""
-        sitting = self._sittings[self._subject]
-        if self.matched:
-            return False
-        if self._match is not None and self._match.word == "unmatched" and self._all_through():
-            return self._ask_for_turn()
-        if not self._enough(sitting):
-            return False
-        before = self._subject, self._step
-        if self._step + 1 < len(sitting.steps):
-            self._step += 1
-        elif len(self._sittings) == PAIR:
-            self._subject, self._step = self._belt_in_doubt(), 0
-        return (self._subject, self._step) != before
-
-    def _all_through(self) -> bool:
-        return all(sitting.plucked for sitting in self._sittings)
-
-    def _ask_for_turn(self) -> bool:
-        assert self._match is not None
-        if self._match.turn is None:
-            return False
-        self._turning = self._match.turn.belt
-        self._subject, self._step = self._turning, 0
-        self._turn_awaited = True
-        return True
-
-    def _enough(self, sitting: Sitting) -> bool:
-        step = sitting.steps[self._step]
-        if self._wanted is not None:
-            return step.taken >= self._wanted
-        found = advice(step.heard, sitting.reading)
-        return found.kind == "enough" or len(step.used_hz) >= ENOUGH_PLUCKS
-
-    def _belt_in_doubt(self) -> int:
-        """Return the belt to pluck next: one not yet plucked, else the one known less well."""
-        for i, sitting in enumerate(self._sittings):
-            if not sitting.plucked:
-                return i
-        spreads = [_own_doubt(sitting.readings[-1]) for sitting in self._sittings]
-        here = self._subject
-        return 1 - here if spreads[1 - here] > spreads[here] / PLUCKS_WEIGH else here
-
-    def _next(self) -> None:
-        self._turn_awaited = False
-        sitting = self._sittings[self._subject]
-        self._step += 1
-        if self._step >= len(sitting.steps):
-            self._subject, self._step = (self._subject + 1) % len(self._sittings), 0
-
-
-def _fewest(sitting: Sitting) -> int:
-    return min(len(step.used_hz) for step in sitting.steps)
-
-
-def _own_doubt(reading: Reading) -> float:
-    """Return the relative standard uncertainty that the plucks leave."""
-    f = reading.frequency
-    if f is None:
-        return math.inf
-    return max((line.u for line in f.budget() if line.name == "plucks"), default=0.0) / f.value

@@ -164,6 +164,14 @@ class Reading:
         return f"{first}\npreload {_force(self.preload)}" if self.preload else first
 
     @property
+    def refusal(self) -> str | None:
+        """Why there is no answer although everything for it was given; None where there is one."""
+        incomplete = self.frequency is not None and (self.belt is None or self.span is None)
+        if self.tension is not None or incomplete:
+            return None
+        return self.warnings[0] if self.warnings else "nothing was read"
+
+    @property
     def budget(self) -> tuple[BudgetLine, ...]:
         """Lines of the preload's budget, largest first; it holds the tension's own lines too."""
         return self.preload.budget() if self.preload else ()

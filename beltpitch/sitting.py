@@ -10,7 +10,7 @@ Conventions: no input, no output; bounded memory however many plucks there are.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -29,17 +29,17 @@ from beltpitch.sound.pluck import Pluck
 from beltpitch.sound.reasons import UNCLEAR
 from beltpitch.verdict import Verdict, judged
 
+Hearing = Callable[[Sequence[Pluck], FrequencyRange], Heard]
 Way = Literal["one", "strands", "sides", "parks"]
 
 MOST_PLUCKS = 50  # of one step that are kept: their mean is known to a seventh of their scatter
 JOINT = 8  # plucks that are decided together anew when one of them disagrees
 SAME_TONE = 0.01  # relative; within it plucks need no new decision
 BOTH = 2
-JUMP = 0.03  # relative, 6 % of tension: far more than plucks scatter
-TELLING = 2  # plucks that must agree on it
 SAME_STEADY_HZ = 1.0  # a fan's tone wanders by less within a sitting
 MOST_STEADY = 20
 BY_HAND = "left out by hand"
+ASKED_ABOUT = "counts for no belt until the question about it is answered"
 ONE_PARK = "one place alone tells no tension here: pluck at the other too"
 
 
@@ -140,16 +140,28 @@ class Subject:
 class Slot:
     """A pluck as it was heard, and its sound while it may still be decided anew.
 
-    ``by_hand`` is what the person said of it: True to use it, False to leave it out.
+    ``by_hand`` is what the person said of it: True to use it, False to leave it out. ``alone_hz``
+    is its tone as it was heard by itself; ``held`` tells that a question about it is open.
     """
 
     heard: HeardPluck
     pluck: Pluck | None
     by_hand: bool | None = None
+    alone_hz: float | None = None
+    held: bool = False
+
+    @property
+    def tone_hz(self) -> float | None:
+        """Its tone, together with the others or by itself; None without one or left out by hand."""
+        if self.by_hand is False:
+            return None
+        return self.heard.pitch.frequency_hz if self.heard.pitch else self.alone_hz
 
     @property
     def told(self) -> HeardPluck:
         """The pluck with what the person said of it; without a tone there is nothing to use."""
+        if self.held:
+            return replace(self.heard, used=False, reason=ASKED_ABOUT)
         if self.by_hand is False:
             return replace(self.heard, used=False, reason=BY_HAND)
         if self.by_hand and self.heard.pitch is not None:
@@ -192,11 +204,15 @@ class Sitting:
         The belt and how it is measured.
     rate_error
         Of the input, where it is known and its plucks come at the rate put right by it.
+    hearing
+        What hears plucks together.
     """
 
-    def __init__(self, subject: Subject, rate_error: Estimate | None = None) -> None:
+    def __init__(
+        self, subject: Subject, rate_error: Estimate | None = None, hearing: Hearing = hear
+    ) -> None:
         self.subject = subject
-        self._rate_error = rate_error
+        self._rate_error, self._hear = rate_error, hearing
         self.setting = 0
         self.steps: list[Step] = []
         self.parts: tuple[tuple[int, Reading], ...] = ()
@@ -214,30 +230,38 @@ class Sitting:
         """Forget the plucks of one step: it is read anew."""
         self.steps[index] = Step(self.steps[index].key)
 
-    def jumped(self, index: int) -> bool:
-        """Begin a new setting with the last two plucks, if they agree and the others do not.
-
-        Somebody turned the tensioner without saying so.
-        """
-        told = [
-            slot
-            for slot in self.steps[index].slots
-            if slot.heard.pitch is not None and slot.by_hand is not False
-        ]
-        values = [slot.heard.pitch.frequency_hz for slot in told if slot.heard.pitch]
-        if len(values) <= TELLING:
-            return False
-        before, now = float(np.median(values[:-TELLING])), values[-TELLING:]
-        together = max(now) / min(now) - 1 <= SAME_TONE
-        if not together or any(abs(f / before - 1) <= JUMP for f in now):
-            return False
-        self.begin_setting()
+    def hold(self, index: int, slots: Sequence[Slot]) -> None:
+        """Let plucks of a step count for nothing while a question about them is open."""
+        for slot in slots:
+            slot.held = True
         step = self.steps[index]
-        step.slots.extend(told[-TELLING:])
+        if any(slot.pluck is not None for slot in step.slots if not slot.held):
+            self._decide_together(index)
+        step.taken = len(step.used_hz)
+
+    def release(self) -> list[Slot]:
+        """Let plucks that were held be plucks like any other; return them."""
+        slots = self.held
+        for slot in slots:
+            slot.held = False
+        return slots
+
+    @property
+    def held(self) -> list[Slot]:
+        """The plucks about which a question is open."""
+        return [slot for step in self.steps for slot in step.slots if slot.held]
+
+    def take(self, index: int, slots: Sequence[Slot] = ()) -> None:
+        """Count plucks that were heard before for a step, beside those that it has."""
+        step = self.steps[index]
+        step.slots.extend(slots)
         self._decide_together(index)
         step.taken = len(step.used_hz)
-        self.judge()
-        return True
+
+    def give(self, index: int, slots: Sequence[Slot]) -> None:
+        """Let go of plucks of a step: they are another belt's."""
+        step = self.steps[index]
+        step.slots = deque((s for s in step.slots if s not in slots), maxlen=MOST_PLUCKS)
 
     def settle(self) -> None:
         """Decide over the plucks of each step together once more, as a recording is read."""
@@ -263,12 +287,13 @@ class Sitting:
     def hear(self, index: int, pluck: Pluck) -> HeardPluck:
         """Hear one pluck; where it does not fit, decide anew over the last ones together."""
         step, expected = self.steps[index], self.subject.expected_at(index)
-        found = hear([pluck], expected)
+        found = self._hear([pluck], expected)
         step.note_steady(found.steady_hz)
         one = found.plucks[0] if found.plucks else _unheard(pluck, found)
         hopeful = one.pitch is not None or _is_unclear(one)
         others_hz = step.used_hz
-        step.slots.append(Slot(one, pluck if hopeful else None))
+        alone_hz = one.pitch.frequency_hz if one.pitch else None
+        step.slots.append(Slot(one, pluck if hopeful else None, alone_hz=alone_hz))
         for slot in [slot for slot in step.slots if slot.pluck is not None][:-JOINT]:
             slot.pluck = None
         if hopeful and not _fits(one, others_hz):
@@ -283,7 +308,7 @@ class Sitting:
         for step in self.steps:
             for slot in step.slots:
                 if slot.heard.onset_s == onset_s and (slot.heard.pitch is not None or not use):
-                    slot.by_hand = use
+                    slot.by_hand, slot.held = use, False
                     step.taken = len(step.used_hz)
                     self.judge()
                     return True
@@ -291,7 +316,7 @@ class Sitting:
 
     def alone(self, index: int, pluck: Pluck) -> tuple[PluckReading, Verdict] | None:
         """Return what one pluck tells by itself, without taking it; None if it tells nothing."""
-        found = hear([pluck], self.subject.expected_at(index))
+        found = self._hear([pluck], self.subject.expected_at(index))
         if not any(h.used for h in found.plucks):
             return None
         me = self.subject
@@ -304,11 +329,11 @@ class Sitting:
     def _decide_together(self, index: int) -> None:
         """Hear the last plucks of a step that have a tone to tell once more, all at once."""
         slots = self.steps[index].slots
-        kept = [s for s in slots if s.pluck is not None and s.by_hand is not False]
-        if len(kept) < TELLING:
+        kept = [s for s in slots if s.pluck and s.by_hand is not False and not s.held]
+        if len(kept) < BOTH:
             return
         expected = self.subject.expected_at(index)
-        again = hear([s.pluck for s in kept if s.pluck is not None], expected).plucks
+        again = self._hear([s.pluck for s in kept if s.pluck is not None], expected).plucks
         if len(again) == len(kept):
             for slot, heard in zip(kept, again, strict=True):
                 slot.heard = heard

@@ -150,7 +150,9 @@ def looked_at(address: str, script: str | None = None) -> Iterator[Any]:
 def delays_ms(plucks: int, folder: Path) -> tuple[list[float], list[float]]:
     """Return how long each figure took to the screen, and the times from frame to frame."""
     windows, made = Windows(), list[Watched]()
-    workshop = Workshop(lambda: Asked(*made[0].asked_for))
+    workshop = Workshop(
+        lambda: Asked(*made[0].asked_for), lambda task, wish: made[0].ask(task, wish)
+    )
     shop = Shop(PLOVER, folder / "book.sqlite", "N", demo=True, folder=folder)
     made.append(Watched(shop, workshop.open, windows.show))
     with served(made[0], windows, START) as address, looked_at(address, WATCH) as page:

@@ -1,7 +1,12 @@
 """Are two belts equally tight: matched, unmatched, or not yet known.
 
-Two belts are compared by the relative difference of their tensions, ``d = 2 (a - b)/(a + b)``, and
-its interval. What both belts share is one and the same error and cancels (equal keys of
+**One ratio.** How far apart two belts are is always said as by how much the tighter one is above
+the slacker one, ``tighter/slacker - 1`` (`tighter_by`): a fourfold tension is 300 % tighter, and to
+tighten the slacker belt by the same 300 % makes both equal. The tolerance is held against the same
+ratio. It is computed from the logarithm ``l = ln(a/b)``, in which the two belts are alike (to swap
+them changes its sign alone) and relative errors add; an interval of ``l`` is one of the ratio.
+
+What both belts share is one and the same error and cancels (equal keys of
 `beltpitch.estimate`): the linear mass of one roll, the tape's scale, like ends, stiffness, air,
 clock. What does not: the plucks, the last contact of each belt's own pulleys, where each span was
 read on the tape, the strand difference.
@@ -19,7 +24,8 @@ intervals of a sitting hold together with 95 %. Derived here. It follows that
 - belts that are equal are called ``unmatched`` in at most 5 % of sittings (2.5 % a side);
 - belts twice the tolerance apart are called ``matched`` in at most 1 %: the interval's half width
   is then below the tolerance and the difference found inside it by as much, so it must be wrong by
-  twice the half width, on one side. Doubling t leaves little more than a quarter of a tail of
+  twice the half width, on one side (10 % apart at a tolerance of 5 %: 1.95 times, as ``ln 1.10`` is
+  a little less than twice ``ln 1.05``). That leaves little more than a quarter of a tail of
   Student's t with two degrees of freedom, less with more: 2.5 %/4.
 
 Two degrees of freedom are three plucks: before each belt has three, a guided pair stays ``not yet
@@ -31,7 +37,7 @@ same kind of strand, the verdict is on those strands, and says so; what that lea
 preloads (some newtons, and not common to the belts: each motor rests in its own detent) is a
 second interval beside it.
 
-Conventions: fractions, not percent; ``d > 0`` where the first belt is the tighter.
+Conventions: fractions, not percent; ``l > 0`` where the first belt is the tighter.
 """
 
 from __future__ import annotations
@@ -46,6 +52,7 @@ from beltpitch.advice.window import Window
 from beltpitch.belt.span import TAPE
 from beltpitch.errors import RequestError
 from beltpitch.estimate import DOF_AS_NORMAL, Estimate, Part, combine, student_quantile
+from beltpitch.quantity import FORCE, in_unit
 from beltpitch.reading import Reading
 
 Word = Literal["matched", "unmatched", "not yet known"]
@@ -59,6 +66,7 @@ WIDEST_TOLERANCE = 0.5
 # Scale error of a tape, common to all that is read from it: class II tapes are allowed 0.3 mm plus
 # 0.2 mm a metre (OIML R 35, from memory); the constant counts as reading.
 TAPE_SCALE = 0.2e-3 / math.sqrt(3)
+FARTHEST = 2.0  # ln of a ratio; a bar is drawn no farther than sevenfold
 CANCELLED = 0.05  # of a line that is left where it counts as cancelled
 WORTH_NAMING = 1e-4  # relative; smaller lines are not worth a word
 # Lines that come with the sound: what is left where equal spans compare by frequency alone.
@@ -81,6 +89,20 @@ def share_of_look(look: int) -> float:
     return MISSED / (look * (look + 1))
 
 
+def tighter_by(log_ratio: float) -> float:
+    """Return by how much the tighter belt is above the slacker one, signed as ``ln(a/b)`` is.
+
+    The one ratio of a pair, ``tighter/slacker - 1``: 0.05 where the first is 5 % tighter than the
+    second, -0.05 where the second is 5 % tighter than the first.
+    """
+    return math.copysign(math.expm1(abs(log_ratio)), log_ratio)
+
+
+def mean_difference(log_ratio: float) -> float:
+    """Return ``2 (a - b)/(a + b)``, which the JSON keys of schema 1 hold, from ``ln(a/b)``."""
+    return 2 * math.tanh(log_ratio / 2)
+
+
 @dataclass(frozen=True, slots=True)
 class Turn:
     """Which belt to change, which way, and how far there is to go.
@@ -91,10 +113,12 @@ class Turn:
         0 for the first belt, 1 for the second.
     name
         Its name.
+    other
+        The name of the belt that stays.
     way
         ``tighten`` or ``let off``.
     share
-        How far, as a fraction of its tension now.
+        How far, as a fraction of its tension now: to tighten, `tighter_by` itself.
     force_n
         The same in newtons; None where only frequencies are known.
     aim_hz
@@ -103,19 +127,79 @@ class Turn:
 
     belt: int
     name: str
+    other: str
     way: Way
     share: float
     force_n: float | None
     aim_hz: float
 
+    def words(self, unit: str = "N") -> str:
+        """Return it as an order; forces in that unit."""
+        by = "" if self.force_n is None else f"{in_unit(abs(self.force_n), unit, FORCE):.1f} {unit}"
+        until = f"until it sounds at {self.aim_hz:.2f} Hz"
+        if self.way == "tighten":
+            how_far = f"{by} ({self.share:.1%})" if by else f"{self.share:.1%}"
+            return f"tighten {self.name} by {how_far}, {until}"
+        above = f"it is {-self.share / (1 + self.share):.1%} above {self.other}"
+        return f"loosen {self.name}{f' by {by}' if by else ''}, {until} ({above})"
+
+    def __str__(self) -> str:
+        """Return it as an order in newtons."""
+        return self.words()
+
+
+@dataclass(frozen=True, slots=True)
+class Again:
+    """Which belt to pluck again, and how often, before more can be said.
+
+    Parameters
+    ----------
+    belt
+        0 for the first belt, 1 for the second.
+    name
+        Its name.
+    plucks
+        How many.
+    why
+        Why, in words; "" where the plucks are simply too few.
+    """
+
+    belt: int
+    name: str
+    plucks: int
+    why: str = ""
+
     def __str__(self) -> str:
         """Return it as an order."""
-        by = "" if self.force_n is None else f"{abs(self.force_n):.2g} N ("
-        closing = "" if self.force_n is None else ")"
-        return (
-            f"{self.way} {self.name} by {by}{abs(self.share):.1%}{closing}, "
-            f"until it sounds at {self.aim_hz:.2f} Hz"
-        )
+        times = {1: "once", 2: "twice"}.get(self.plucks, f"{self.plucks} times")
+        return f"pluck {self.name} {times} more{f': {self.why}' if self.why else ''}"
+
+
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """One thing that was reached in a live comparison: a verdict, or that a belt was turned.
+
+    Parameters
+    ----------
+    event
+        The word of the verdict, or ``turned``.
+    belt
+        The tighter belt, or the one that was turned; None where neither is known.
+    by
+        By how much the belts were apart, see `tighter_by`, never negative; None for a turn.
+    """
+
+    event: Word | Literal["turned"]
+    belt: str | None = None
+    by: float | None = None
+
+    def __str__(self) -> str:
+        """Return it in a few words."""
+        if self.event == "turned":
+            return f"{self.belt} turned"
+        if self.event == "unmatched" and self.by is not None:
+            return f"unmatched, {self.belt} {self.by:.1%} tighter"
+        return self.event
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,11 +213,11 @@ class Match:
     names
         Of the two belts.
     within
-        Tolerance, a fraction of tension.
+        Tolerance: by how much the tighter one may be above the slacker one, a fraction.
     basis
         What was compared: preloads, the plucked strands, or frequencies.
     apart
-        Relative difference, positive where the first is tighter; None where one was not read.
+        ``ln(a/b)``, positive where the first is tighter; None where one was not read.
     interval
         Its interval: holds with 95 % together with those of all earlier looks.
     look
@@ -141,15 +225,19 @@ class Match:
     values_n
         What was compared, in newtons; None where only frequencies are known.
     turn
-        Which belt to change; None where there is nothing to change or nothing known.
+        Which belt to change; None unless the belts are unmatched.
+    again
+        Which belt to pluck again; None unless it is not yet known and plucks would tell.
     cancelled
         Lines of the belts' budgets that the comparison loses, with what each would have cost.
     preloads
-        Relative difference of the preloads, where strands were compared.
+        ``ln`` of the ratio of the preloads, where strands were compared.
     hint
         Where more plucks will not tell: what would.
     notes
         What the answer rests on, in words.
+    reached
+        Of a live pair: every verdict that was reached and every turn, in order.
     """
 
     word: Word
@@ -161,15 +249,23 @@ class Match:
     look: int | None = None
     values_n: tuple[float, float] | None = None
     turn: Turn | None = None
+    again: Again | None = None
     cancelled: tuple[tuple[str, float], ...] = ()
     preloads: Estimate | None = None
     hint: str | None = None
     notes: tuple[str, ...] = ()
+    reached: tuple[Reached, ...] = ()
+
+    @property
+    def tighter(self) -> int:
+        """The tighter belt: 0 for the first, also where they are equal, 1 for the second."""
+        return 1 if self.apart is not None and self.apart.value < 0 else 0
 
     @property
     def zone_n(self) -> tuple[float, float] | None:
         """Where the second belt may lie on the first's axis, in newtons."""
-        return self._second_at(-self.within, self.within)
+        edge = math.log1p(self.within)
+        return self._second_at(-edge, edge)
 
     @property
     def bar_n(self) -> tuple[float, float] | None:
@@ -177,27 +273,44 @@ class Match:
         return None if self.interval is None else self._second_at(*self.interval)
 
     def _second_at(self, low: float, high: float) -> tuple[float, float] | None:
-        """Return the second's newtons where the difference is `low` to `high`, the first's fixed.
-
-        ``d = 2 (a - b)/(a + b)`` is ``b = a (2 - d)/(2 + d)``.
-        """
+        """Return the second's newtons where ``ln(a/b)`` is `low` to `high`, the first's fixed."""
         if self.values_n is None:
             return None
         first = self.values_n[0]
-        ends = [first * (2 - min(d, 2.0)) / (2 + max(d, -1.9)) for d in (high, low)]
-        return ends[0], ends[1]
+        return first * math.exp(-min(high, FARTHEST)), first * math.exp(-max(low, -FARTHEST))
+
+    @property
+    def preloads_within(self) -> bool | None:
+        """Whether the preloads too are within the tolerance; None where it was not asked."""
+        if self.preloads is None:
+            return None
+        return word_of(self.preloads.interval(1 - MISSED), self.within) == "matched"
+
+    @property
+    def open_preloads(self) -> str:
+        """What a match of strands leaves open of the preloads, in words; "" where nothing."""
+        if self.word != "matched" or self.preloads is None or self.preloads_within:
+            return ""
+        most = max(abs(end) for end in self.preloads.interval(1 - MISSED))
+        return f"the preloads may still differ by up to {tighter_by(most):.0%}"
+
+    @property
+    def closing(self) -> str:
+        """The sentence that closes a pair that is found equal."""
+        left = self.open_preloads
+        return f"The plucked strands match; {left}." if left else "The two belts match."
 
     def __str__(self) -> str:
         """Return the answer as a sentence."""
         if self.apart is None or self.interval is None:
             return f"{self.word}: {self.notes[0]}"
-        tighter = self.names[0] if self.apart.value >= 0 else self.names[1]
-        low, high = (
-            self.interval if self.apart.value >= 0 else (-self.interval[1], -self.interval[0])
-        )
+        low, high = _from_the_tighter(self, self.interval) or (0.0, 0.0)
+        left = self.open_preloads
         return (
-            f"{self.word}: {tighter} is {abs(self.apart.value):.1%} tighter "
+            f"{self.word}: {self.names[self.tighter]} is {abs(tighter_by(self.apart.value)):.1%} "
+            f"tighter than {self.names[1 - self.tighter]} "
             f"(95 %: {low:+.1%} to {high:+.1%}; tolerance {self.within * 100:.3g} %)"
+            f"{f'; {left}' if left else ''}"
         )
 
 
@@ -248,15 +361,25 @@ def compare(
             f"{WIDEST_TOLERANCE:.0%}, as in 5%"
         )
     blank = Match("not yet known", names, within, "frequency", look=look)
-    silent = [n for n, r in zip(names, (a, b), strict=True) if r.frequency is None]
-    if silent:
-        return replace(blank, notes=(f"no frequency yet of {' and '.join(silent)}",))
+    unread = _unread(blank, (a, b))
+    if unread is not None:
+        return unread
     if same_span is None:
         same_span = a.span == b.span
     if fewest is None:
         fewest = min(sum(p.used for p in r.plucks) for r in (a, b))
     pair = _Pair(a, b, names, same_span=same_span, one_roll=one_roll, fewest=fewest)
     return _judged(pair, blank, turning, window)
+
+
+def _unread(blank: Match, both: tuple[Reading, Reading]) -> Match | None:
+    """Return what to say where a belt has no tone, or one that it cannot have; None else."""
+    every = list(zip(blank.names, both, strict=True))
+    silent = [name for name, reading in every if reading.frequency is None]
+    if silent:
+        return replace(blank, notes=(f"no frequency yet of {' and '.join(silent)}",))
+    refused = [f"{name}: {reading.refusal}" for name, reading in every if reading.refusal]
+    return replace(blank, notes=tuple(refused)) if refused else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,15 +437,16 @@ def _judged(pair: _Pair, blank: Match, turning: int | None, window: Window | Non
         (x, y), values = _by_tone(pair), _newtons(pair)
     else:
         (x, y), values = _by_tension(pair), _newtons(pair)
-    apart = _relative(x, y)
+    apart = _log_ratio(x, y)
     if values is not None and pair.by_frequency:
         # what the eye compares must stand as far apart as the tones say
-        middle = sum(values) / 2
-        values = middle * (1 + apart.value / 2), middle * (1 - apart.value / 2)
+        middle, half_ratio = math.sqrt(values[0] * values[1]), math.exp(apart.value / 2)
+        values = middle * half_ratio, middle / half_ratio
     half = _quantile(blank.look, apart.dof) * apart.u
     interval = apart.value - half, apart.value + half
     few = blank.look is not None and pair.fewest < LEAST_PLUCKS
     word: Word = "not yet known" if few else word_of(interval, blank.within)
+    hint = _hint(apart, pair.fewest, blank.within) if word == "not yet known" else None
     found = replace(
         blank,
         word=word,
@@ -332,10 +456,14 @@ def _judged(pair: _Pair, blank: Match, turning: int | None, window: Window | Non
         values_n=values,
         cancelled=_cancelled(pair, apart) if basis != "frequency" else (),
         preloads=_preloads(pair, apart) if basis == "strand" else None,
-        hint=_hint(apart, pair.fewest, blank.within) if word == "not yet known" else None,
+        hint=hint,
         notes=_notes(pair, few=few),
     )
-    return replace(found, turn=None if word == "matched" else _turn(pair, found, turning, window))
+    if word == "unmatched":
+        return replace(found, turn=_turn(pair, found, turning, window))
+    if word == "not yet known" and hint is None:
+        return replace(found, again=_again(pair, found))
+    return found
 
 
 def _quantile(look: int | None, dof: float) -> float:
@@ -350,8 +478,8 @@ def _cached_quantile(missed: float, dof: int) -> float:
 
 
 def word_of(interval: tuple[float, float], within: float) -> Word:
-    """Return the word for an interval of the relative difference and a tolerance."""
-    low, high = interval
+    """Return the word for an interval of ``ln(a/b)`` and a tolerance, see `tighter_by`."""
+    low, high = (tighter_by(end) for end in interval)
     if -within < low and high < within:
         return "matched"
     if low > within or high < -within:
@@ -359,11 +487,9 @@ def word_of(interval: tuple[float, float], within: float) -> Word:
     return "not yet known"
 
 
-def _relative(x: Estimate, y: Estimate) -> Estimate:
-    """Return ``2 (x - y)/(x + y)``: its slopes are ``4 y/(x + y)^2`` and ``-4 x/(x + y)^2``."""
-    whole = x.value + y.value
-    value = 2 * (x.value - y.value) / whole
-    return combine(value, [(4 * y.value / whole**2, x), (-4 * x.value / whole**2, y)])
+def _log_ratio(x: Estimate, y: Estimate) -> Estimate:
+    """Return ``ln(x/y)``: its slopes are ``1/x`` and ``-1/y``."""
+    return combine(math.log(x.value / y.value), [(1 / x.value, x), (-1 / y.value, y)])
 
 
 def _newtons(pair: _Pair) -> tuple[float, float]:
@@ -493,6 +619,7 @@ _WAYS_ON = {
     "ends": "read both belts between ends of the same kind",
 }
 ENOUGH = 5  # plucks of each belt
+ONCE_MORE = 2  # plucks to ask for where there are enough and they scatter
 NEAR_TOLERANCE = 2.0  # standard uncertainties
 
 
@@ -501,7 +628,10 @@ def _hint(apart: Estimate, fewest: int, within: float) -> str | None:
     if fewest < ENOUGH:
         return None
     if abs(abs(apart.value) - within) < NEAR_TOLERANCE * apart.u < within / 2:
-        return "the difference is about the tolerance itself: turn a little rather than pluck on"
+        return (
+            "the difference is about the tolerance itself: more plucks will hardly tell; "
+            "treat the belts as unmatched if it matters"
+        )
     largest = apart.budget()[0].name
     if largest not in _WAYS_ON:
         return None
@@ -518,33 +648,50 @@ def _equal_spans(pair: _Pair) -> str:
     return f"equal spans: compared by frequency alone; {mm}"
 
 
-def _turn(pair: _Pair, match: Match, turning: int | None, window: Window | None) -> Turn | None:
+def _again(pair: _Pair, match: Match) -> Again:
+    """Return which belt to pluck again and how often: the one that its plucks leave less known."""
+    counts = [sum(p.used for p in r.plucks) for r in pair.both]
+    few = min(counts)
+    if few < ENOUGH:
+        index = counts.index(few)
+        return Again(
+            index, match.names[index], (LEAST_PLUCKS if few < LEAST_PLUCKS else ENOUGH) - few
+        )
+    index = max((0, 1), key=lambda i: plucks_leave(pair.both[i]))
+    return Again(index, match.names[index], ONCE_MORE)
+
+
+def plucks_leave(reading: Reading) -> float:
+    """Return the relative standard uncertainty that the plucks leave in the frequency."""
+    f = reading.frequency
+    if f is None:
+        return math.inf
+    return max((line.u for line in f.budget() if line.name == "plucks"), default=0.0) / f.value
+
+
+def _turn(pair: _Pair, match: Match, turning: int | None, window: Window | None) -> Turn:
     """Return which belt to change so that both are equal."""
     assert match.apart is not None
     index = _belt_to_change(match, window) if turning is None else turning
-    # d = 2 (a - b)/(a + b) is a/b = (2 + d)/(2 - d)
-    d = match.apart.value
-    times = (2 + d) / (2 - d)
-    factor = 1 / times if index == 0 else times
+    factor = math.exp(match.apart.value if index else -match.apart.value)
     reading = pair.both[index]
     assert reading.frequency is not None
-    force = None if match.values_n is None else (factor - 1) * match.values_n[index]
-    root = math.sqrt(factor)
     # with spans of unlike length each belt still keeps to its own tone
     return Turn(
         belt=index,
         name=match.names[index],
+        other=match.names[1 - index],
         way="tighten" if factor > 1 else "let off",
         share=factor - 1,
-        force_n=force,
-        aim_hz=reading.frequency.value * root,
+        force_n=None if match.values_n is None else (factor - 1) * match.values_n[index],
+        aim_hz=reading.frequency.value * math.sqrt(factor),
     )
 
 
 def _belt_to_change(match: Match, window: Window | None) -> int:
     """Return the belt to change: by target or window where there is one, else the slacker."""
     assert match.apart is not None
-    slacker = 1 if match.apart.value >= 0 else 0
+    slacker = 1 - match.tighter
     if window is None or match.values_n is None:
         return slacker
     values = match.values_n
@@ -568,9 +715,12 @@ def as_json(match: Match) -> dict[str, object]:
         "names": list(match.names),
         "within": match.within,
         "basis": match.basis,
-        "difference": apart.value if apart else None,
+        "difference": mean_difference(apart.value) if apart else None,
         "difference_u": apart.u if apart else None,
-        "interval": list(match.interval) if match.interval else None,
+        "interval": [mean_difference(end) for end in match.interval] if match.interval else None,
+        "tighter": match.names[match.tighter] if apart else None,
+        "tighter_by": abs(tighter_by(apart.value)) if apart else None,
+        "tighter_by_interval": _from_the_tighter(match, match.interval),
         "coverage": 1 - MISSED if apart else None,
         "look": match.look,
         "compared_n": list(match.values_n) if match.values_n else None,
@@ -583,6 +733,9 @@ def as_json(match: Match) -> dict[str, object]:
             "force_n": turn.force_n,
             "aim_hz": turn.aim_hz,
         },
+        "pluck_again": None
+        if match.again is None
+        else {"belt": match.again.name, "plucks": match.again.plucks, "why": match.again.why},
         "budget": [
             {"input": line.name, "u": line.u, "share": line.share}
             for line in (apart.budget() if apart else ())
@@ -590,6 +743,18 @@ def as_json(match: Match) -> dict[str, object]:
         "cancelled": [{"input": name, "u": u} for name, u in match.cancelled],
         "hint": match.hint,
         "preload_difference_u": match.preloads.u if match.preloads else None,
-        "preload_interval": list(match.preloads.interval(1 - MISSED)) if match.preloads else None,
+        "preload_interval": [mean_difference(n) for n in match.preloads.interval(1 - MISSED)]
+        if match.preloads
+        else None,
+        "preloads_within": match.preloads_within,
         "notes": list(match.notes),
+        "reached": [{"event": r.event, "belt": r.belt, "tighter_by": r.by} for r in match.reached],
     }
+
+
+def _from_the_tighter(match: Match, interval: tuple[float, float] | None) -> list[float] | None:
+    """Return the interval of the ratio, positive where the belt that was found tighter is."""
+    if interval is None:
+        return None
+    ends = [tighter_by(end) for end in interval]
+    return [-end for end in reversed(ends)] if match.tighter else ends

@@ -18,7 +18,7 @@ class Keys:
 
     def __enter__(self) -> Self:
         """Let keys through one by one."""
-        if sys.platform != "win32" and sys.stdin is not None and sys.stdin.isatty():
+        if sys.platform != "win32" and self.there():
             import termios
             import tty
 
@@ -38,6 +38,11 @@ class Keys:
 
             termios.tcsetattr(sys.stdin, termios.TCSADRAIN, self._before)
             self._before = None
+
+    @staticmethod
+    def there() -> bool:
+        """Whether somebody can press keys."""
+        return sys.stdin is not None and sys.stdin.isatty()
 
     def pressed(self) -> str:
         """Return the keys pressed since the last time, in order; empty if none."""
@@ -61,7 +66,7 @@ def _pressed_on_windows() -> str:
     """Written, not run: no Windows at hand."""
     import importlib
 
-    if sys.stdin is None or not sys.stdin.isatty():
+    if not Keys.there():
         return ""
     msvcrt: Any = importlib.import_module("msvcrt")
     found = ""

@@ -218,6 +218,7 @@ def run_live(
     options
         Of `beltpitch.measuring.Measuring`, for a pair.
     """
+    from beltpitch.cli.keys import Keys
     from beltpitch.measuring import Measuring, dead_words
 
     with opened(live.device) as microphone:
@@ -231,6 +232,7 @@ def run_live(
             rate_error=clock.error if clock else None,
             cautions=[words for words in microphone.warnings if words != microphone.silence],
             dead=dead_words(microphone.silence),
+            answers=Keys.there(),
             **options,
         )
         announce(microphone, said)
@@ -263,9 +265,11 @@ def summed_up(live: Live, measuring: Measuring) -> int:
     return said_why(measuring, exit_code(measuring.verdicts))
 
 
-def said_why(measuring: Measuring, code: int) -> int:
+def said_why(measuring: Measuring, code: int, why: str = "") -> int:
     """Say on standard error why there is no answer, if there is none; return the exit code."""
-    if code:
+    if code and why:
+        sys.stderr.write(f"beltpitch: {why}\n")
+    elif code:
         told = [
             v[-1].reading.warnings[0] for v in measuring.verdicts if v and v[-1].reading.warnings
         ]

@@ -19,6 +19,7 @@ from beltpitch.spent import give_back
 
 if TYPE_CHECKING:
     from beltpitch.cli.keys import Keys
+    from beltpitch.guiding import Question
     from beltpitch.keep.plucks import PluckFolder
     from beltpitch.keep.sound import PluckSounds
     from beltpitch.measuring import Measuring, State, Taken
@@ -26,9 +27,9 @@ if TYPE_CHECKING:
     from beltpitch.sound.microphone import Beeper
     from beltpitch.verdict import Verdict
 
-QUIT = "qQ\x03\x1b"
-ON = "nN\r\n"
-TURNED = "tT"
+QUIT = "q\x03\x1b"
+ON = "n\r\n"
+TURNED = "t"
 TICK_S = 0.5  # between two looks at the level while nothing happens
 
 
@@ -110,14 +111,22 @@ class Run:
 
     def _pressed(self) -> bool:
         """Obey the keys; tell whether to quit."""
-        for key in self.keys.pressed():
+        for key in self.keys.pressed().lower():
             if key in QUIT:
                 return True
             if key in ON:
                 self._show(self.measuring.move_on())
             elif key in TURNED:
                 self._show(self.measuring.turned())
+            else:
+                self._answer_question(key)
         return False
+
+    def _answer_question(self, key: str) -> None:
+        question = self.measuring.state.question
+        for answer in question.answers if question else ():
+            if answer.key == key:
+                self._show(self.measuring.answer(answer.task))
 
     def _show(self, states: Iterator[State]) -> None:
         for state in states:
@@ -182,17 +191,26 @@ class Cautions:
         return [*come, *(f"no longer: {words.partition(':')[0]}" for words in gone)]
 
 
+def answers_of(question: Question) -> str:
+    """Return what can be answered, each with its key."""
+    return " · ".join(f"{answer.key} {answer.words}" for answer in question.answers)
+
+
 class JsonLines:
     """One JSON object a line: each pluck; what else there is to say goes to standard error."""
 
     def __init__(self, names: tuple[str, ...]) -> None:
         self._names = names
         self._cautions = Cautions()
+        self._asked = ""
 
     def show(self, state: State) -> None:
         """Print a pluck."""
         for words in self._cautions.news(state.cautions):
             sys.stderr.write(f"beltpitch: {words}\n")
+        if state.question is not None and state.order != self._asked:
+            sys.stderr.write(f"beltpitch: {state.order} ({answers_of(state.question)})\n")
+        self._asked = state.order
         if state.taken is None:
             return
         record = figures(state.taken, self._names[state.taken.subject])
@@ -200,6 +218,8 @@ class JsonLines:
             from beltpitch.advice.match import as_json
 
             record["match"] = as_json(state.match)
+        if state.question is not None:
+            record["question"] = state.question.words
         print_line({"pluck": record})
 
     def tick(self, state: State) -> None:
@@ -243,6 +263,8 @@ class Lines:
         if state.order != self._order and state.phase not in ("level", "room", "done", "lost"):
             self._order = state.order
             self._say(f"> {state.order}")
+            if state.question is not None:
+                self._say(f"  {answers_of(state.question)}")
 
     def _advise(self, state: State) -> None:
         said = state.advice.words
@@ -251,6 +273,8 @@ class Lines:
             self._say(f"  {said}")
         if state.match is not None:
             self._say(f"  {state.match}")
+            if state.match.again is not None:
+                self._say(f"  {state.match.again}")
 
     def tick(self, state: State) -> None:
         """Nothing to show."""

@@ -80,7 +80,9 @@ def show_pair(where: Console, belts: Sequence[Sequence[Verdict]], match: Match, 
 
     every = [verdict for verdicts in belts for verdict in verdicts]
     field(where, "pair", str(match), f"bold {MATCH_COLOURS[match.word]}")
-    _what_to_do(where, match)
+    if match.reached:
+        field(where, "reached", " · ".join(str(each) for each in match.reached))
+    _what_to_do(where, match, unit)
     where.print()
     if match.values_n is not None:
         draw_match(where, [verdicts[-1] for verdicts in belts if verdicts], match, unit)
@@ -137,6 +139,8 @@ def _better(names: Sequence[str], belts: Sequence[Sequence[Verdict]]) -> str:
 
 def _rests_on(where: Console, belts: Sequence[Sequence[Verdict]], match: Match, unit: str) -> None:
     """Print what cancelled, the doubt that is left, and everything that was taken or warned of."""
+    from beltpitch.advice.match import tighter_by
+
     if match.cancelled:
         lines = ", ".join(f"{name} {size:.2%}" for name, size in match.cancelled)
         field(where, "cancels", f"common to both: {lines}")
@@ -150,7 +154,10 @@ def _rests_on(where: Console, belts: Sequence[Sequence[Verdict]], match: Match, 
     if match.preloads is not None:
         low, high = match.preloads.interval()
         field(
-            where, "preloads", f"differ by {match.preloads.value:+.1%} ({low:+.1%} to {high:+.1%})"
+            where,
+            "preloads",
+            f"{match.names[0]} against {match.names[1]}: {tighter_by(match.preloads.value):+.1%} "
+            f"({tighter_by(low):+.1%} to {tighter_by(high):+.1%})",
         )
     for words in _windows(match.names, belts, unit):
         field(where, "window", words)
@@ -175,9 +182,11 @@ def _windows(names: Sequence[str], belts: Sequence[Sequence[Verdict]], unit: str
     return [*every] if len(every) == 1 else [f"{name}: {words}" for name, words in known]
 
 
-def _what_to_do(where: Console, match: Match) -> None:
+def _what_to_do(where: Console, match: Match, unit: str) -> None:
     if match.turn is not None:
-        field(where, "to do", str(match.turn), "bold")
+        field(where, "to do", match.turn.words(unit), "bold")
+    elif match.again is not None:
+        field(where, "to do", str(match.again), "bold")
     elif match.word == "matched":
         field(where, "next", "Leave both, and write it down.", "bold")
     if match.hint is not None:

@@ -345,6 +345,9 @@ def _compared(plan: _Plan, readings: tuple[Reading, Reading], *, json: bool, uni
         one_roll=plan.one_roll,
         window=plan.asked[0].window,
     )
+    for reading in readings:
+        if reading.refusal:
+            sys.stderr.write(f"beltpitch: {reading.source}: {reading.refusal}\n")
     verdicts = [
         judged(reading, asked.window) for reading, asked in zip(readings, plan.asked, strict=True)
     ]

@@ -14,7 +14,7 @@ from rich.live import Live
 from rich.text import Text
 
 from beltpitch.cli.figures import beside, large
-from beltpitch.cli.live import Cautions, line_of
+from beltpitch.cli.live import Cautions, answers_of, line_of
 from beltpitch.cli.matching import MATCH_COLOURS, draw_match
 from beltpitch.cli.show import COLOURS, FINE, console, rulers, signs_for
 from beltpitch.measuring import PHASE_WORDS, QUIETEST_DB
@@ -87,7 +87,8 @@ class Screen:
         on = "" if len(self._names) == 1 and state.steps == 1 else "n next, "
         level = f"{db:4.0f} dB" if db > 2 * QUIETEST_DB else "silence"
         meter = f"[{full * blocks}{empty * (METER - blocks)}]"
-        return f"{meter} {level}  {PHASE_WORDS[state.phase]}  (q end, {on}t turned)"
+        keys = f"q end, {on}t turned" if state.question is None else "q end"
+        return f"{meter} {level}  {PHASE_WORDS[state.phase]}  ({keys})"
 
     def _drawn(self, state: State) -> list[Text]:
         """Return what stands under the lines; on a low terminal the ruler gives way first."""
@@ -100,12 +101,15 @@ class Screen:
         words = []
         if state.match is not None:
             words.append(Text(str(state.match), style=f"bold {MATCH_COLOURS[state.match.word]}"))
-            if state.match.turn is not None:
-                words.append(Text(f"to do: {state.match.turn}"))
+            do = state.match.turn or state.match.again
+            if do is not None:
+                words.append(Text(f"to do: {do}"))
             if state.match.hint is not None:
                 words.append(Text(state.match.hint))
         words.append(Text(state.advice.words))
         order = [Text(state.order, style="bold")]
+        if state.question is not None:
+            order.append(Text(answers_of(state.question), style="bold"))
         for body in ([Text(""), *order, *figures, *drawn, *words], [*order, *figures, *words]):
             if self._rows(body) + 1 <= self._where.height - 1:
                 return body

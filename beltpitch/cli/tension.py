@@ -69,9 +69,9 @@ def tension(
         verdicts += [judged(reading, asked.window) for reading in readings]
         joined = k.one_for_the_book(readings, way)
         kept += [(asked, judged(reading, asked.window)) for reading in joined]
-    silent = [v.reading for v in verdicts if v.reading.tension is None]
-    for reading in silent:
-        sys.stderr.write(f"beltpitch: {reading.warnings[0]}\n")
+    refused = [v.reading.refusal for v in verdicts if v.reading.refusal]
+    for words in refused:
+        sys.stderr.write(f"beltpitch: {words}\n")
     if json:
         show.print_json({"schema": SCHEMA, "readings": [as_json(v) for v in verdicts]})
     else:
@@ -79,7 +79,7 @@ def tension(
     if to_keep:
         said = {"frequency": frequency, "strand": strand, "travel": travel}
         k.keep_all(kept, keeping, inputs=said)
-    return 1 if silent else 0
+    return 1 if refused else 0
 
 
 def _shared_out(texts: list[str], every: tuple[k.Asked, ...]) -> list[list[str]]:

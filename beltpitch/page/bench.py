@@ -17,11 +17,12 @@ from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 
 from beltpitch.errors import BeltpitchError, CannotTell, RequestError, SourceError
+from beltpitch.guiding import Task
 from beltpitch.keep.asked import clock_of, one_for_the_book, sitting_of
 from beltpitch.keep.history import History
 from beltpitch.keep.machine import Machine
@@ -334,6 +335,13 @@ class Bench:
     def _turned(self, _: Mapping[str, Any]) -> None:
         self._tell(self._running().turned())
 
+    def _answer(self, wish: Mapping[str, Any]) -> None:
+        task = wish.get("task")
+        question = self._running().state.question
+        if question is None or all(answer.task != task for answer in question.answers):
+            raise RequestError("nothing of the kind is asked now")
+        self._tell(self._running().answer(cast("Task", task)))
+
     def _by_hand(self, wish: Mapping[str, Any]) -> None:
         subject, onset_s, use = wish.get("belt"), wish.get("onset_s"), wish.get("use")
         if not (_is_belt(subject, self._plan) and isinstance(onset_s, float | int)):
@@ -435,6 +443,7 @@ class Bench:
         "stop": _stop,
         "next": _next,
         "turned": _turned,
+        "answer": _answer,
         "pluck": _by_hand,
         "read": _read_file,
         "keep": _keep,

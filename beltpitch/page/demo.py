@@ -1,16 +1,17 @@
 """Simulated plucks for ``beltpitch page --demo``: no microphone, an invented workshop.
 
 The simulated person does what the page asks: plucks the belt that is asked for and, where the page
-says which tensioner to turn, turns it, at first not quite far enough. The sound goes the very way
-of a real one. Workshop, machine and tensions are made up.
+says which tensioner to turn, turns it, at first not quite far enough, says so, and answers what is
+asked. The sound goes the very way of a real one. Workshop, machine and tensions are made up.
 """
 
 from __future__ import annotations
 
 import threading
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -69,12 +70,19 @@ class Workshop:
     ----------
     asks
         Tells what the page asks for at this moment.
+    says
+        Tells the page something, as its buttons do.
     hurry
         How many times faster than life; None for as fast as it is taken.
     """
 
-    def __init__(self, asks: Callable[[], Asked], hurry: float | None = 1.0) -> None:
-        self._asks = asks
+    def __init__(
+        self,
+        asks: Callable[[], Asked],
+        says: Callable[[str, Mapping[str, Any]], object],
+        hurry: float | None = 1.0,
+    ) -> None:
+        self._asks, self._says = asks, says
         self.hurry = hurry
         self.tensions_n = list(TENSIONS_N)
         self._turn_seen: object = None
@@ -88,6 +96,8 @@ class Workshop:
         """Do what is asked, pluck once, and return the sound until the next pluck."""
         asked = self._asks()
         self._turn_as_asked(asked)
+        if asked.state is not None and asked.state.question is not None:
+            self._says("answer", {"task": asked.state.question.answers[0].task})
         self._count += 1
         return pluck_recording(
             self._tone_hz(asked),
@@ -113,6 +123,7 @@ class Workshop:
         self._turn_seen = match
         here = match.turn.belt
         self.tensions_n[here] += TURNED * (self.tensions_n[1 - here] - self.tensions_n[here])
+        self._says("turned", {})
 
     def _tone_hz(self, asked: Asked) -> float:
         subject = asked.subjects[asked.subject]

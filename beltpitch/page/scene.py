@@ -80,6 +80,7 @@ def scene(view: View) -> dict[str, Any]:
         "ruler": _ruler(made, view.unit),
         "belts": belts,
         "early": _early(state, view) if state else None,
+        "question": _question(state) if view.source == "input" else None,
         "match": None if match is None else _match(match, made, view.unit),
         "plucks": [pluck for i in range(len(view.parts)) for pluck in _plucks(view, i)],
         "cautions": [*(state.cautions if state else ()), *view.notes],
@@ -163,7 +164,7 @@ def _order(view: View) -> str:
     if state.phase == "done" and match is not None:
         if match.turn is not None:
             return f"{_sentence(str(match.turn))}; then measure again."
-        return "The two belts match." if match.word == "matched" else str(match.hint or match)
+        return match.closing if match.word == "matched" else str(match.again or match.hint or match)
     verdict = state.verdicts[0]
     if verdict is not None and _is_finished(view, state):
         return in_words_of_the_page(verdict.next_step)
@@ -184,6 +185,14 @@ def _is_finished(view: View, state: State) -> bool:
         and (state.phase == "done" or state.advice.kind == "enough")
         and len(view.parts[0]) == state.steps
     )
+
+
+def _question(state: State | None) -> dict[str, Any] | None:
+    """Return what is asked, with its answers, each with its key and what it does."""
+    if state is None or state.question is None:
+        return None
+    answers = [{"task": a.task, "key": a.key, "words": a.words} for a in state.question.answers]
+    return {"words": state.question.words, "answers": answers}
 
 
 def _advice(state: State, match: Match | None) -> str:
@@ -409,7 +418,8 @@ def _match(match: Match, made: Scale | None, unit: str) -> dict[str, Any]:
         "word": match.word,
         "words": str(match).partition(": ")[2],
         "turn": _sentence(str(match.turn)) if match.turn and match.word == "unmatched" else None,
-        "hint": match.hint,
+        "hint": match.hint or (_sentence(str(match.again)) if match.again else None),
+        "reached": " · ".join(str(each) for each in match.reached),
         "notes": list(match.notes),
         "zone": None,
         "bar": None,

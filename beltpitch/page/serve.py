@@ -124,7 +124,9 @@ def bench_for(wanted: Wanted, folder: Path, show: Callable[[str, dict[str, Any]]
     made: list[Bench] = []
     opener: Opener = microphone(wanted.device)
     if wanted.demo:
-        opener = Workshop(lambda: Asked(*made[0].asked_for)).open
+        opener = Workshop(
+            lambda: Asked(*made[0].asked_for), lambda task, wish: made[0].ask(task, wish)
+        ).open
     made.append(Bench(shop, opener, show))
     return made[0]
 

@@ -15,7 +15,9 @@ from beltpitch.advice.match import (
     Match,
     as_json,
     compare,
+    mean_difference,
     share_of_look,
+    tighter_by,
     word_of,
 )
 from beltpitch.advice.window import target_window
@@ -140,6 +142,9 @@ def test_doubling_t_leaves_a_quarter_of_the_tail() -> None:
             tail = share_of_look(look) / 2
             doubled = float(student.sf(2 * student.isf(tail, dof), dof))
             assert doubled <= 0.26 * tail
+            # belts 10 % apart are a little less than twice a tolerance of 5 %
+            nearly = float(student.sf(1.95 * student.isf(tail, dof), dof))
+            assert nearly <= 0.28 * tail
 
 
 def test_two_plucks_answer_nothing_in_a_guided_pair() -> None:
@@ -176,12 +181,12 @@ def test_equal_spans_compare_by_frequency_alone_and_say_so() -> None:
     a, b = reading([70.0] * 5, "a"), reading([71.4] * 5, "b")
     match = compare(a, b)
     assert match.apart is not None
-    assert match.apart.value == pytest.approx(2 * (70**2 - 71.4**2) / (70**2 + 71.4**2))
+    assert match.apart.value == pytest.approx(2 * math.log(70 / 71.4))
     assert any("frequency alone" in note for note in match.notes)
     assert "span" in dict(match.cancelled)
     assert match.values_n is not None
     x, y = match.values_n
-    assert 2 * (x - y) / (x + y) == pytest.approx(match.apart.value)
+    assert math.log(x / y) == pytest.approx(match.apart.value)
 
 
 def test_the_tones_of_equal_spans_tell_the_same_as_the_tensions() -> None:
@@ -213,14 +218,16 @@ def test_relative_difference_agrees_with_the_books_ratio_and_difference() -> Non
     assert a.tension is not None
     assert b.tension is not None
     quotient = ratio(a.tension, b.tension).value
-    assert match.apart.value == pytest.approx(2 * (quotient - 1) / (quotient + 1))
+    assert match.apart.value == pytest.approx(math.log(quotient))
     apart_n = difference(a.tension, b.tension)
+    assert tighter_by(match.apart.value) * a.tension.value == pytest.approx(apart_n.value)
+    # what schema 1 calls the difference is relative to the mean
     middle = (a.tension.value + b.tension.value) / 2
-    assert match.apart.value * middle == pytest.approx(apart_n.value)
+    assert as_json(match)["difference"] == pytest.approx(apart_n.value / middle)
 
 
 def test_swapping_the_belts_swaps_the_sign_and_nothing_else() -> None:
-    a, b = reading([70, 70.2, 70.1], "a"), reading([72.0, 72.3, 72.1], "b")
+    a, b = reading([70, 70.1, 70.1], "a"), reading([74.0, 74.1, 74.1], "b")
     there, back = compare(a, b, names=("a", "b")), compare(b, a, names=("b", "a"))
     assert there.apart is not None
     assert back.apart is not None
@@ -295,7 +302,8 @@ def test_the_slacker_belt_is_tightened_until_the_tones_agree() -> None:
     assert match.values_n is not None
     assert match.turn.force_n == pytest.approx(match.values_n[0] - match.values_n[1])
     assert str(match.turn).startswith("tighten right by")
-    assert str(match).startswith("unmatched: left is 14.8% tighter")
+    assert str(match).startswith("unmatched: left is 16.0% tighter than right")
+    assert "(16.0%)" in str(match.turn)
 
 
 def test_a_target_decides_which_belt_is_changed() -> None:
@@ -359,7 +367,7 @@ def test_where_plucks_do_not_tell_it_says_what_would() -> None:
     edge = compare(a, reading([70.0 / math.sqrt(1.052)] * 5, "b"))
     assert edge.word == "not yet known"
     assert edge.hint is not None
-    assert "turn a little" in edge.hint
+    assert "more plucks will hardly tell" in edge.hint
     assert compare(a, b).hint is None
     assert compare(reading([70.0] * 3, "a"), b, one_roll=False).hint is None
 
@@ -388,6 +396,8 @@ def test_a_tolerance_that_is_none_is_refused(within: float) -> None:
         ((-0.2, -0.051), "unmatched"),
         ((0.04, 0.2), "not yet known"),
         ((-0.2, 0.2), "not yet known"),
+        ((0.0, math.log(1.0499)), "matched"),
+        ((math.log(1.0501), 0.2), "unmatched"),
     ],
 )
 def test_words_of_intervals(interval: tuple[float, float], word: str) -> None:
@@ -401,9 +411,75 @@ def test_the_zone_on_the_ruler_is_the_tolerance_seen_from_the_first_belt() -> No
     assert match.values_n is not None
     first, second = match.values_n
     low, high = match.zone_n
-    for end, d in ((low, 0.05), (high, -0.05)):
-        assert 2 * (first - end) / (first + end) == pytest.approx(d)
+    assert first / low - 1 == pytest.approx(0.05)
+    assert high / first - 1 == pytest.approx(0.05)
     assert match.bar_n[0] < second < match.bar_n[1]
+
+
+def test_one_ratio_tells_how_far_apart_and_how_much_to_turn() -> None:
+    """A fourfold tension is 300 % tighter, not 120 %; and no force is written 1.1e+02 N."""
+    a, b = reading([140.0] * 5, "a"), reading([70.0] * 5, "b")
+    match = compare(a, b, names=("left", "right"))
+    assert match.apart is not None
+    assert tighter_by(match.apart.value) == pytest.approx(3.0)
+    assert str(match).startswith("unmatched: left is 300.0% tighter than right")
+    assert "(300.0%), until it sounds at 140.00 Hz" in str(match.turn)
+    assert "e+" not in str(compare(reading([230.0] * 5, "a"), b).turn)
+    assert match.turn is not None
+    assert "lbf (300.0%)" in match.turn.words("lbf")
+
+
+def test_a_belt_that_is_loosened_keeps_to_the_same_ratio() -> None:
+    a, b = reading([70.0] * 5, "a"), reading([65.0] * 5, "b")
+    match = compare(a, b, names=("left", "right"), turning=0)
+    assert match.turn is not None
+    words = str(match.turn)
+    assert words.startswith("loosen left by ")
+    assert words.endswith("until it sounds at 65.00 Hz (it is 16.0% above right)")
+    assert match.turn.share == pytest.approx((65 / 70) ** 2 - 1)
+
+
+def test_the_ratio_is_the_same_whichever_belt_is_named_first() -> None:
+    for value in (0.0, 0.03, 0.2, 1.4):
+        assert tighter_by(-value) == -tighter_by(value)
+        assert tighter_by(value) == pytest.approx(math.exp(value) - 1)
+        x, y = math.exp(value), 1.0
+        assert mean_difference(value) == pytest.approx(2 * (x - y) / (x + y))
+    assert math.expm1(math.log1p(0.05)) == pytest.approx(0.05)
+
+
+def test_not_yet_known_says_which_belt_to_pluck_and_never_to_turn() -> None:
+    two, five = reading([70.0, 70.4], "a"), reading([69.0, 69.5, 68.7, 69.2, 69.1], "b")
+    match = compare(two, five, names=("left", "right"), look=1)
+    assert (match.word, match.turn) == ("not yet known", None)
+    assert str(match.again) == "pluck left once more"
+    assert as_json(match)["pluck_again"] == {"belt": "left", "plucks": 1, "why": ""}
+    wild = reading([66.0, 70.5, 68.7, 71.2, 69.1], "b")
+    scattered = compare(reading([70.0] * 5, "a"), wild, names=("left", "right"), look=1)
+    assert (scattered.word, scattered.turn) == ("not yet known", None)
+    assert str(scattered.again) == "pluck right twice more"
+
+
+def test_a_match_of_strands_says_what_it_leaves_open_of_the_preloads() -> None:
+    a, b = reading([70.0] * 5, "a"), reading([70.1] * 5, "b")
+    match = compare(a, b)
+    assert match.word == "matched"
+    assert "the preloads may still differ by up to" in str(match)
+    assert "preloads" in match.closing
+    assert as_json(match)["preloads_within"] is False
+    left = both_strands(reading([70.0] * 5, "a"), reading([70.2] * 5, "a2"), ("upper", "lower"))
+    right = both_strands(reading([70.1] * 5, "b"), reading([70.1] * 5, "b2"), ("upper", "lower"))
+    sure = compare(left[1], right[1])
+    assert (sure.word, sure.open_preloads, sure.closing) == ("matched", "", "The two belts match.")
+
+
+def test_a_tone_that_the_belt_cannot_have_is_not_compared() -> None:
+    """20 Hz on a 40 mm span told to tighten by 989 % before."""
+    short = asking.span("40 mm", BELT)
+    a, b = reading([20.0] * 5, "a", span=short), reading([160.0] * 5, "b", span=short)
+    match = compare(a, b, names=("left", "right"))
+    assert (match.word, match.apart, match.turn, match.again) == ("not yet known", None, None, None)
+    assert match.notes[0].startswith("left: 20 Hz is no higher than this span would sound")
 
 
 def test_json_has_every_key_known_or_not() -> None:

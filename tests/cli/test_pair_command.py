@@ -251,6 +251,33 @@ def test_two_belts_of_the_machine_file(capsys: Capture, machine: Path) -> None:
     assert whole["within"] == pytest.approx(0.05)
 
 
+def test_a_tone_that_the_belt_cannot_have_is_refused_as_in_tension(capsys: Capture) -> None:
+    belt = ["--belt", "2GT 6 mm", "--span", "40 mm"]
+    code, out, err = run(capsys, "--first", "20", "--second", "160", *belt)
+    assert code == 1
+    assert "tighten" not in out
+    assert err.startswith("beltpitch: first: 20 Hz is no higher than this span would sound")
+    assert run_with(["tension", "--frequency", "20", *belt]) == 1
+    said = capsys.readouterr().err.removeprefix("beltpitch: ")
+    assert err.splitlines(keepends=True)[0].partition("first: ")[2] == said
+
+
+def test_a_recorded_tone_that_the_belt_cannot_have_is_refused(
+    capsys: Capture, recordings: tuple[Path, Path, Path]
+) -> None:
+    belt = ["--belt", "2GT 6 mm", "--span", "40 mm"]
+    code, out, err = run(capsys, str(recordings[0]), str(recordings[1]), *belt)
+    assert code == 1
+    assert "tighten" not in out
+    assert "left.wav: " in err
+
+
+def test_the_unit_asked_for_is_in_what_to_do(capsys: Capture) -> None:
+    _, out, _ = run(capsys, *UNLIKE, *BELT, "--unit", "lbf")
+    assert "lbf (" in out
+    assert " N (" not in out
+
+
 # --- refused --------------------------------------------------------------------------------------
 
 

@@ -202,7 +202,9 @@ def test_options_are_called_as_the_page_calls_them() -> None:
 
 def test_the_workshop_turns_what_is_asked_until_the_pair_matches(tmp_path: Path) -> None:
     shown, made = Shown(), list[Bench]()
-    workshop = Workshop(lambda: Asked(*made[0].asked_for), hurry=None)
+    workshop = Workshop(
+        lambda: Asked(*made[0].asked_for), lambda task, wish: made[0].ask(task, wish), hurry=None
+    )
     made.append(Bench(shop(tmp_path, PLOVER), workshop.open, shown))
     made[0].start(START, listen=True)
     try:

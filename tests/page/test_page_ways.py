@@ -209,7 +209,9 @@ def test_a_way_that_lacks_something_is_refused_in_words_of_the_page() -> None:
 @pytest.mark.parametrize("way", [STRANDS, {"way": "sides"}, PARKS])
 def test_the_simulated_workshop_follows_every_way(way: dict[str, str], tmp_path: Path) -> None:
     shown, made = Shown(), list[Bench]()
-    workshop = Workshop(lambda: Asked(*made[0].asked_for), hurry=None)
+    workshop = Workshop(
+        lambda: Asked(*made[0].asked_for), lambda task, wish: made[0].ask(task, wish), hurry=None
+    )
     made.append(Bench(shop(tmp_path, PLOVER), workshop.open, shown))
     made[0].start({"name": "y-left", **way}, listen=True)
     try:

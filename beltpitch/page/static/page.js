@@ -131,6 +131,7 @@ function drawMatch(match, order) {
       details(match.notes)),
     match.turn === null || order.startsWith(match.turn) ? "" : made("p", { class: "turn" }, match.turn),
     match.hint === null ? "" : made("p", {}, match.hint),
+    match.reached === "" ? "" : made("p", { class: "reached" }, `Reached: ${match.reached}`),
   );
 }
 
@@ -331,12 +332,30 @@ function byHand(pluck) {
 
 function drawActs(scene) {
   $("listen").firstElementChild.textContent = scene.running ? "Stop" : "Listen";
-  $("next").hidden = $("turned").hidden = !scene.running;
+  $("next").hidden = !scene.running;
+  $("turned").hidden = !scene.running || answerOf("t") !== undefined;
+  if (changed("question", scene.question)) drawAnswers(scene.question);
   const last = lastPluck(scene);
   $("drop-last").hidden = last === null;
   if (last !== null) {
     $("drop-last").firstElementChild.textContent = last.used ? "Leave out the last pluck" : "Use the last pluck";
   }
+}
+
+function drawAnswers(question) {
+  const box = $("answers");
+  box.hidden = question === null;
+  box.replaceChildren(...(question === null ? [] : question.answers.map((answer) => {
+    const button = made("button", { type: "button", class: "first" },
+      made("span", {}, answer.words), " ", made("kbd", {}, answer.key.toUpperCase()));
+    button.addEventListener("click", () => ask("answer", { task: answer.task }));
+    return button;
+  })));
+}
+
+function answerOf(key) {
+  const question = now.scene && now.scene.question;
+  return question ? question.answers.find((answer) => answer.key === key) : undefined;
 }
 
 function lastPluck(scene) {
@@ -521,7 +540,8 @@ function pressed(event) {
   const field = event.target.closest("input:not([type=checkbox], [type=file]), select, textarea");
   if (event.key === "Escape" && field !== null) field.blur();
   if (field !== null) return;
-  const act = KEYS[event.key.toLowerCase()];
+  const key = event.key.toLowerCase(), answer = answerOf(key);
+  const act = answer === undefined ? KEYS[key] : () => ask("answer", { task: answer.task });
   if (act === undefined) return;
   event.preventDefault();
   act();
