@@ -38,7 +38,7 @@ def frequency(
     linear_mass: o.LinearMassOption = None,
     construction: o.ConstructionOption = None,
     span: o.SpanOption = None,
-    ends: o.EndsOption = "pulley",
+    ends: o.EndsOption = None,
     partials: Annotated[
         int, typer.Option("--partials", min=1, max=12, help="How many partials to list.")
     ] = 4,

@@ -91,13 +91,17 @@ def pair(
             "--span", help='Free span: "412 +/- 1 mm"; once if equal for both, else once for each.'
         ),
     ] = None,
-    ends: o.EndsOption = "pulley",
+    ends: o.EndsOption = None,
     low: o.FromOption = None,
     high: o.ToOption = None,
     target: o.TargetOption = None,
     target_within: Annotated[
-        str, typer.Option("--target-within", help='How far from the target is still right: "15%".')
-    ] = "10%",
+        str | None,
+        typer.Option(
+            "--target-within",
+            help='How far from the target is still right, 10% by default: "15%".',
+        ),
+    ] = None,
     strand: o.StrandOption = None,
     sides: SidesOption = False,
     device: DeviceOption = None,
@@ -231,8 +235,8 @@ def _asked(
     machine: Path | None,
     over: dict[str, Any],
     spans: tuple[str, ...],
-    ends: str,
-    within: str,
+    ends: str | None,
+    within: str | None,
 ) -> tuple[k.Asked, k.Asked]:
     """Return the two belts: of the machine file, or as the options describe them."""
     if len(words) > TWO:
