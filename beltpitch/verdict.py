@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 
 from beltpitch.advice.limits import SafeLimit, safe_limit
-from beltpitch.advice.window import SURE, Window, Word, judge
+from beltpitch.advice.window import Window, Word, judge, past
 from beltpitch.estimate import DOF_AS_NORMAL, Estimate, Part
 from beltpitch.quantity import FORCE, in_unit
 from beltpitch.reading import COVERAGE, Reading
@@ -159,10 +159,8 @@ def safe_for(reading: Reading, window: Window | None) -> SafeLimit | None:
 
 def _warning(preload: Estimate, window: Window | None, safe: SafeLimit | None) -> str:
     """Return what must be read first: of the target, else of a tension that is surely too high."""
-    said = [] if window is None else list(window.cautions)
-    if not said and safe is not None and 1 - preload.probability_below(safe.newtons) >= SURE:
-        said = [f"{preload.value:.4g} N is above {safe}"]
-    return " ".join(f"{words[0].upper()}{words[1:]}." for words in said)
+    said = (() if window is None else window.cautions) or (past(preload, safe),)
+    return " ".join(f"{words[0].upper()}{words[1:]}." for words in said if words)
 
 
 def in_newtons(unit: str) -> float:

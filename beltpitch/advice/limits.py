@@ -18,6 +18,8 @@ from beltpitch.errors import RequestError
 BREAK_SHARE = 1 / 3  # of the breaking load; a judgement, no source
 STRETCH = 0.002  # of the length, half of what a maker of steel cord allows; a judgement, no source
 
+THREE_DIGITS = 100  # N, shown without a decimal
+
 Basis = Literal["allowable", "working", "breaking", "stretch"]
 
 
@@ -50,7 +52,7 @@ class SafeLimit:
 
     def __str__(self) -> str:
         """Return the force and what it rests on."""
-        return f"{self.newtons:.3g} N, {self.words}"
+        return f"{self.newtons:.{0 if self.newtons >= THREE_DIGITS else 1}f} N, {self.words}"
 
 
 def safe_limit(belt: Belt, *, joined: bool = False) -> SafeLimit | None:

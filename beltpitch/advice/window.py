@@ -267,6 +267,13 @@ def _target_said(own: Window, bounds: Range) -> tuple[str, ...]:
     return tuple(said)
 
 
+def past(preload: Estimate, limit: SafeLimit | None) -> str:
+    """Return that a preload is surely above a limit, as surely as `judge` is; "" if it is not."""
+    if limit is None or 1 - preload.probability_below(limit.newtons) < SURE:
+        return ""
+    return f"{preload.value:.4g} N is above {limit}"
+
+
 def judge(preload: Estimate, window: Window | None) -> Word:
     """Return the verdict word for a preload.
 

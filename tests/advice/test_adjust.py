@@ -8,7 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from beltpitch.advice.adjust import Setup, ceiling, next_step
+from collections.abc import Sequence
+from typing import Any
+
+from beltpitch.advice import adjust
+from beltpitch.advice.adjust import Setup, Step, ceiling
+from beltpitch.advice.limits import SafeLimit
 from beltpitch.advice.tensioner import Tensioner
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, Part
@@ -16,6 +21,17 @@ from beltpitch.estimate import Estimate, Part
 EA = Estimate.single(2e4, 4e3, name="EA", key="belt")
 IDLER = Tensioner("idler", 0.7e-3)
 SETUP = Setup(IDLER, 1.4, EA, allowable_n=200)  # 20 N a turn by the catalogue
+
+
+def next_step(
+    setup: Setup,
+    target_n: float,
+    now: Sequence[Estimate],
+    turned: Sequence[float] = (),
+    within: float = 0.05,
+    **options: Any,
+) -> Step:
+    return adjust.next_step(setup, target_n, now, turned, within=within, **options)
 
 
 def reading(value: float, key: str = "r", mass: float = 0.03) -> Estimate:
