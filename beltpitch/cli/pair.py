@@ -130,6 +130,9 @@ def pair(
     words, files = _parted(what or [], machine)
     spans = _spans(span)
     asked = _asked(words, machine, over, spans, ends, target_within)
+    if strand and len(strand) == 1:  # beside a name it stands over the file's
+        a, b = (replace(each, entry=replace(each.entry, strand=strand[0])) for each in asked)
+        asked = a, b
     plan = _Plan(
         asked=asked,
         names=_names(names, asked, files, named=bool(words)),
