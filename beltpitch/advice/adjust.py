@@ -410,8 +410,7 @@ def _loosen(
         floor = belief.turns(KEEP * target_n - now, PASS_KEEP)
         turns = max(aim, floor)
     says = (
-        f"Too tight: loosen by {spelled(turns)}, below the target, to come up to it again. "
-        f"{SETTLE}"
+        f"Too tight: loosen by {spelled(turns)}, below the target, to come up to it again. {SETTLE}"
     )
     return "loosen", turns, says
 

@@ -105,7 +105,8 @@ def target_window(
         )
     limits.check_target(target_n)
     rule = f"own target {target_n:.4g} N within {within * 100:.3g} %"
-    high, high_rule, sources = target_n * (1 + within), rule, (source,)
+    high, high_rule = target_n * (1 + within), rule
+    sources: tuple[str, ...] = (source,)
     safe, caution = limits.safe, limits.target_warning(target_n)
     if safe is not None and not caution and high > safe.newtons:
         high, high_rule, sources = safe.newtons, safe.words, (source, safe.source)

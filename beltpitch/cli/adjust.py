@@ -119,8 +119,8 @@ def adjust(
 ) -> None:
     """Turn a tensioner the right way by the right amount, step by step from below."""
     from beltpitch.advice.adjust import next_step
-    from beltpitch.cli import show
     from beltpitch.advice.window import WITHIN
+    from beltpitch.cli import show
     from beltpitch.quantity import FORCE, PERCENT, positive
     from beltpitch.verdict import SCHEMA
 
@@ -289,7 +289,7 @@ def _setup(
         safe = None  # the user knows what the general rule can only guess
     if safe is None and not most:
         raise RequestError(
-            "nothing is known of what this belt may carry: name it, --belt \"2GT 9 mm\", or give "
+            'nothing is known of what this belt may carry: name it, --belt "2GT 9 mm", or give '
             'what its maker allows, --limit "120 N"'
         )
     most += [] if known.allowable is None else [known.allowable.newtons]

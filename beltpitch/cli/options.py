@@ -43,7 +43,8 @@ EndsOption = Annotated[
     str | None,
     typer.Option(
         "--ends",
-        help='What holds the ends (pulley, idler, clamp, pinned), pulley by default: "pulley,clamp".',
+        help="What holds the ends (pulley, idler, clamp, pinned), pulley by default: "
+        '"pulley,clamp".',
     ),
 ]
 FromOption = Annotated[
@@ -57,9 +58,7 @@ TargetOption = Annotated[
 ]
 WithinOption = Annotated[
     str | None,
-    typer.Option(
-        "--within", help='How far from the target is still right, 10% by default: "15%".'
-    ),
+    typer.Option("--within", help='How far from the target is still right, 10% by default: "15%".'),
 ]
 StrandOption = Annotated[
     list[str] | None,

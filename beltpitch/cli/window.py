@@ -196,11 +196,7 @@ def _written(name: str, machine: Path | None, options: dict[str, Any]) -> dict[s
         said["frame"] = of.frame
     if any(said.get(key) is None and options[key] is None for key in LAYOUT):
         said = {key: value for key, value in said.items() if key not in LAYOUT}
-    return {
-        key: value
-        for key, value in said.items()
-        if value is not None and options[key] is None
-    }
+    return {key: value for key, value in said.items() if value is not None and options[key] is None}
 
 
 # --- reading ------------------------------------------------------------------------------------

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from collections.abc import Sequence
-from typing import Any
 
 from beltpitch.advice import adjust
 from beltpitch.advice.adjust import Setup, Step, ceiling
@@ -230,3 +229,16 @@ def test_whatever_was_read_the_advice_is_finite_and_goes_the_right_way(
     assert top is not None
     if step.expected_n is not None and step.turns > 0:
         assert step.expected_n[2] <= max(top, values[-1]) + 1e-6
+
+
+@given(st.floats(5, 38), st.floats(5, 39), st.floats(10, 120), st.floats(0.02, 0.2))
+@settings(max_examples=40, deadline=None)
+def test_no_step_leads_past_what_the_belt_may_carry(
+    now: float, target: float, rate: float, within: float
+) -> None:
+    known = Estimate.single(rate, 0.2 * rate, name="rate", key="screw")
+    limit = SafeLimit(39.3, "working", "the published working tension of this belt", "table")
+    step = next_step(Setup(IDLER, 1.4, EA, None, known, limit), target, readings(now), (), within)
+    if step.turns > 0:
+        assert step.expected_n is not None
+        assert step.expected_n[2] <= 39.3

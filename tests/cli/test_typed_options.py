@@ -52,7 +52,7 @@ VALUES: dict[str, tuple[Any, Any]] = {
     "ends": ("clamp", "pulley"),
     "strand": ("upper", "lower"),
     "target": ("120 N", "110 N"),
-    "within": ("20 %", "10 %"),
+    "within": ("20 %", "10%"),
     "limit": ("300 N", "200 N"),
     "loop": ("3000 mm", "2400 mm"),
     "joined": (False, True),
