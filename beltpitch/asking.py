@@ -20,8 +20,8 @@ from dataclasses import dataclass, replace
 from beltpitch import quantity as q
 from beltpitch.belt import catalogue
 from beltpitch.belt.catalogue import Belt, Figure
+from beltpitch.belt.ends import USUAL_ENDS, moved_contact
 from beltpitch.belt.ends import ends as read_ends
-from beltpitch.belt.ends import moved_contact
 from beltpitch.belt.span import Span, from_tape
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, rectangular
@@ -125,7 +125,7 @@ def _linear_mass(text: str, name: str) -> Estimate:
     return Estimate.single(given.value, u, name="linear mass", key=f"roll:{name}")
 
 
-def span(text: str, belt: Belt | None = None, *, ends: str = "pulley") -> Span:
+def span(text: str, belt: Belt | None = None, *, ends: str | None = None) -> Span:
     """Return a span from the tape, with the last contact of toothed pulleys.
 
     Parameters
@@ -149,7 +149,7 @@ def span(text: str, belt: Belt | None = None, *, ends: str = "pulley") -> Span:
             "check the unit (a bare number is in mm)"
         )
     u = rectangular(_span_limit(given)) if given.u is None else given.u
-    first, second = read_ends(ends, belt.name if belt else "belt")
+    first, second = read_ends(ends or USUAL_ENDS, belt.name if belt else "belt")
     pitch = belt.pitch_m if belt else None
     return from_tape(given.value, u, ends=(first[0], second[0]), pitch_m=pitch)
 

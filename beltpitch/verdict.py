@@ -7,16 +7,34 @@ plucks, the bar of the interval, the strip of the window. Faces draw it; they co
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 
-from beltpitch.advice.window import Window, Word, judge
+from beltpitch.advice.limits import SafeLimit, safe_limit
+from beltpitch.advice.window import Window, Word, judge, past
 from beltpitch.estimate import DOF_AS_NORMAL, Estimate, Part
 from beltpitch.quantity import FORCE, in_unit
 from beltpitch.reading import COVERAGE, PluckGroup, Reading
 
 ENOUGH_PLUCKS = 5
-NOT_SO = "check belt, span and frequency before you turn anything."
+NOT_SO = "Check belt, span and frequency before you turn anything."
+# What a word means, and the same where something must be minded first.
+SAID: Mapping[Word, tuple[str, str]] = {
+    "slack": (
+        "Too slack for its window: tighten a little, settle the axis, pluck again.",
+        "Too slack for its window, but settle that before you tighten.",
+    ),
+    "tight": (
+        "Too tight for its window: loosen it a little, settle the axis, pluck again.",
+        "Too tight for its window: loosen it now, settle the axis, pluck again.",
+    ),
+    "within": (
+        "Within its window: leave it, and write it down.",
+        "Within its window, but settle that first.",
+    ),
+}
+READ_FIRST = "Within its window, but read the notes before you leave it so."
+TOO_HIGH = "Loosen it, unless the machine's manual asks for so much."
 WORTH_DOING = 0.9  # a remedy is named if it leaves at most this share of the interval
 FINE = 0.05  # shares below it are shown with a decimal
 GRADUATIONS = 6  # labelled graduations a ruler should have, about
@@ -66,9 +84,12 @@ class Verdict:
     word
         ``slack``, ``within``, ``tight`` or ``unknown``.
     next_step
-        The one thing to do next, a sentence.
+        The one thing to do next, in sentences; the warning, if there is one, first.
     remedies
         What would shrink the interval, the most effective first.
+    warning
+        What must be read before anything else: a tension or a target beyond what the belt may
+        carry; "" without one.
     """
 
     reading: Reading
@@ -76,6 +97,12 @@ class Verdict:
     word: Word
     next_step: str
     remedies: tuple[Remedy, ...]
+    warning: str = ""
+
+    @property
+    def then(self) -> str:
+        """The next step without the warning, for a face that shows the warning first."""
+        return self.next_step.removeprefix(self.warning).lstrip()
 
     @property
     def better(self) -> str:
@@ -107,12 +134,33 @@ def judged(reading: Reading, window: Window | None = None) -> Verdict:
     word = judge(reading.preload, window)
     torn = reading.belt.break_n if reading.belt else None
     if torn is not None and reading.preload.value > torn.value:
-        said = f"More than tears this belt, about {torn.value:.0f} N: {NOT_SO}"
-        return Verdict(reading, window, word, said, ())
+        warning = f"More than tears this belt, about {torn.value:.0f} N."
+        return Verdict(reading, window, word, f"{warning} {NOT_SO}", (), warning)
     remedies = _remedies(reading.preload)
-    return Verdict(
-        reading, window, word, _next_step(reading.preload, window, word, remedies), remedies
+    warning = _warning(reading.preload, window, safe_for(reading, window))
+    step = _next_step(
+        reading.preload,
+        window,
+        word,
+        remedies,
+        warned=bool(warning),
+        noted=bool(reading.warnings),
     )
+    said = f"{warning} {step}".strip()
+    return Verdict(reading, window, word, said, remedies, warning)
+
+
+def safe_for(reading: Reading, window: Window | None) -> SafeLimit | None:
+    """Return the tension that no advice leads past: the window's, else that of the belt."""
+    if window is not None and window.safe is not None:
+        return window.safe
+    return None if reading.belt is None else safe_limit(reading.belt)
+
+
+def _warning(preload: Estimate, window: Window | None, safe: SafeLimit | None) -> str:
+    """Return what must be read first: of the target, else of a tension that is surely too high."""
+    said = (() if window is None else window.cautions) or (past(preload, safe),)
+    return " ".join(f"{words[0].upper()}{words[1:]}." for words in said if words)
 
 
 def in_newtons(unit: str) -> float:
@@ -245,14 +293,18 @@ def _relative_half_width(estimate: Estimate) -> float:
 
 
 def _next_step(
-    preload: Estimate, window: Window | None, word: Word, remedies: tuple[Remedy, ...]
+    preload: Estimate,
+    window: Window | None,
+    word: Word,
+    remedies: tuple[Remedy, ...],
+    *,
+    warned: bool,
+    noted: bool,
 ) -> str:
-    if word == "slack":
-        return "Too slack for its window: tighten a little, settle the axis, pluck again."
-    if word == "tight":
-        return "Too tight for its window: let it off a little, settle the axis, pluck again."
-    if word == "within":
-        return "Within its window: leave it, and write it down."
+    if word in SAID:
+        return READ_FIRST if word == "within" and noted and not warned else SAID[word][warned]
+    if warned and (window is None or window.high_n is None):
+        return TOO_HIGH
     if window is None:
         return "No window to judge by: give --target and --within to get a verdict." + _best(
             remedies

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from beltpitch import asking
+from beltpitch.advice.asked import strung
 from beltpitch.advice.window import target_window
 from beltpitch.estimate import Estimate, Part
 from beltpitch.reading import Reading, from_parks, typed_reading
@@ -170,6 +171,52 @@ def test_a_place_on_the_ruler_is_a_share_and_stays_on_it() -> None:
 
 def test_what_no_belt_can_bear_is_not_judged_but_checked() -> None:
     found = verdict("300")
-    assert found.next_step.startswith("More than tears this belt, about 594 N: check belt, span")
+    assert found.next_step.startswith("More than tears this belt, about 594 N. Check belt, span")
     assert (found.remedies, found.better) == ((), "")
-    assert any("more than this belt can bear" in words for words in found.reading.warnings)
+    assert found.warning == "More than tears this belt, about 594 N."
+    assert "more than this belt can bear" in found.reading.warnings[0]
+
+
+def bench(target: str | None, *frequencies: str) -> Verdict:
+    """Return the verdict on a weighed belt, as every command makes it."""
+    made = strung("2GT 9 mm", None, "12.6 +/- 0.05 g/m", None, "412 +/- 0.2 mm", None, target)
+    return judged(typed_reading(asking.typed(frequencies), made.belt, made.span), made.window)
+
+
+def test_a_target_above_what_the_belt_may_carry_is_said_first_and_never_left_alone() -> None:
+    for frequency, word in (("66.3", "slack"), ("85", "within"), ("100", "tight")):
+        found = bench("60 N", frequency)
+        assert found.word == word
+        assert found.next_step.startswith(
+            "A target of 60 N is above 39.3 N, the published working tension of this belt."
+        )
+        assert "leave it" not in found.next_step
+        assert "tighten a little" not in found.next_step
+
+
+def test_a_tolerance_does_not_reach_past_what_the_belt_may_carry() -> None:
+    found = bench("38 N", "68")
+    assert found.window is not None
+    assert found.window.high_n == pytest.approx(39.33)
+    assert found.window.high_rule == "the published working tension of this belt"
+    assert found.warning == ""
+
+
+def test_a_tension_that_is_surely_above_the_working_tension_is_said_first() -> None:
+    found = bench(None, "90")
+    assert found.next_step.startswith(f"{found.reading.preload.value:.4g} N is above 39.3 N")  # type: ignore[union-attr]
+    assert "Loosen it" in found.next_step
+    assert bench(None, "67").warning == ""
+
+
+def test_a_target_below_what_seats_the_teeth_is_said_first() -> None:
+    found = bench("8 N", "31")
+    assert found.next_step.startswith("The target is below 13.3 N: seating minimum")
+    assert "leave it" not in found.next_step
+
+
+def test_a_reading_with_a_note_is_not_told_to_be_left_alone() -> None:
+    clean = verdict("66.3", 37.5)
+    assert clean.next_step == "Within its window: leave it, and write it down."
+    noted = judged(replace(clean.reading, warnings=("a note",)), clean.window)
+    assert (noted.word, "read the notes" in noted.next_step) == ("within", True)

@@ -4,8 +4,8 @@ The first step is sized by the catalogue's EA and kept so short that a belt twic
 pass the target; each later step uses what the turns before really did (`rate`). The way is always
 from below, because a screw that is let off loses its grip and a belt that was pulled too far has
 been damaged; a belt that is too tight is first let off below the target. No step may, at the
-stiffest that is still believed, pass the allowable strand tension less three times the reading's
-own standard uncertainty.
+stiffest that is still believed, pass the belt's safe limit (`limits.safe_limit`), nor the allowable
+strand tension less three times the reading's own standard uncertainty.
 
 Conventions: newtons of preload as indicated: linear mass and span errors are common to reading and
 target and cancel between them, but not against the allowable. Positive turns tighten.
@@ -20,6 +20,7 @@ from typing import Literal
 
 from beltpitch.advice.cautions import turning
 from beltpitch.advice.checks import positive
+from beltpitch.advice.limits import Limits, SafeLimit
 from beltpitch.advice.rate import (
     RATE_SPREAD,
     STIFFENING,
@@ -29,20 +30,20 @@ from beltpitch.advice.rate import (
     scatter,
 )
 from beltpitch.advice.tensioner import DEGREES, FLATS, Tensioner, spelled
+from beltpitch.advice.window import Window, Word, judge, past, target_window
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, Part, combine
 
 Action = Literal["tighten", "loosen", "leave", "take up slack", "stop"]
 
-WITHIN = 0.05  # default tolerance about the target
 NEAR_BELOW = 0.6  # of the tolerance: the rest is kept for scatter, a little more is easily turned
-NEAR_ABOVE = 1.0  # of the tolerance: letting off and coming up again costs two more turns
 CAREFUL_TOP = 0.8  # of the tolerance: what a careful step may pass only by mischance
 # Probability that the first, second step may pass the upper tolerance; from the third on the
 # screw is known and the middle of what is believed is aimed at.
 PASS_TARGET = (0.05, 0.03)
 PASS_KEEP = 0.025  # probability that a let-off falls below what is to be kept
-PASS_ALLOWABLE = 0.001  # probability that a step may pass the ceiling
+PASS_ALLOWABLE = 0.001  # probability that a step may pass what is sure to lie below the allowable
+PASS_LIMIT = 0.01  # probability that a step may pass the safe limit; a judgement
 SURE = 3.0  # standard uncertainties kept between the indicated tension and the allowable
 STRANDS = "strand difference"  # budget line of what friction and detent hold back
 LET_OFF = 0.85  # of the target, with a screw not known yet: from here one comes up again
@@ -72,6 +73,8 @@ class Setup:
         Axial stiffness with its uncertainty; None if unknown: the first turn is then a trial.
     allowable_n
         Allowable strand tension; None if unknown.
+    limit
+        What no step leads past, as indicated; None if unknown.
     known_rate
         Newtons per turn found earlier on this machine; it then replaces the catalogue.
     """
@@ -81,6 +84,7 @@ class Setup:
     ea: Estimate | None = None
     allowable_n: float | None = None
     known_rate: Estimate | None = None
+    limit: SafeLimit | None = None
 
     def __post_init__(self) -> None:
         positive(self.loop_m, "the length of the belt loop", "m")
@@ -121,6 +125,10 @@ class Step:
         What the turns before have shown.
     cautions
         To be read before turning.
+    window
+        The window of the target, as every command has it.
+    word
+        How the last reading stands to it; None without a reading.
     """
 
     action: Action
@@ -131,6 +139,8 @@ class Step:
     ea: Estimate | None
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+    window: Window
+    word: Word | None = None
 
     @property
     def flats(self) -> float:
@@ -149,7 +159,7 @@ def next_step(
     readings: Sequence[Estimate],
     turned: Sequence[float] = (),
     *,
-    within: float = WITHIN,
+    within: float,
     vertical: bool | None = None,
     pair: bool = False,
 ) -> Step:
@@ -178,21 +188,22 @@ def next_step(
         or too near it to be sure.
     """
     _check(setup, target_n, readings, turned, within)
+    window = target_window(target_n, within, Limits(safe=setup.limit))
     cautions = turning(vertical=vertical, pair=pair)
     if not readings:
-        return Step("take up slack", 0.0, _SLACK, None, None, None, (), cautions)
-    now = readings[-1].value
+        return Step("take up slack", 0.0, _SLACK, None, None, None, (), cautions, window)
+    word = judge(readings[-1], window)
     stuck = _stuck(setup, readings, turned)
     belief = _belief(setup, readings, turned)
     rate = None if belief is None else belief.rate
     ea = _ea_found(setup, rate, readings) if turned and not stuck else None
     notes = (stuck,) if stuck else _found_notes(setup, rate, ea)
     if stuck and _hopeless(setup, readings, turned):
-        return Step("stop", 0.0, _STOP, None, rate, None, notes, cautions)
-    action, turns, says = _decide(setup, belief, target_n, within, readings)
-    expected = _expected(belief, now, turns)
+        return Step("stop", 0.0, _STOP, None, rate, None, notes, cautions, window, word)
+    action, turns, says = _decide(setup, belief, window, within, readings)
+    expected = _expected(belief, readings[-1].value, turns)
     notes = (*notes, *_far(setup, turns))
-    return Step(action, turns, says, expected, rate, ea, notes, cautions)
+    return Step(action, turns, says, expected, rate, ea, notes, cautions, window, word)
 
 
 def _far(setup: Setup, turns: float) -> tuple[str, ...]:
@@ -251,7 +262,9 @@ def _check(
 
 
 def _check_allowable(setup: Setup, target_n: float, readings: Sequence[Estimate]) -> None:
-    allowable = setup.allowable_n
+    limit, allowable = setup.limit, setup.allowable_n
+    if limit is not None and target_n > limit.newtons:
+        raise RequestError(_past_limit(limit, target_n, readings))
     if allowable is None:
         return
     if target_n >= allowable:
@@ -270,6 +283,18 @@ def _check_allowable(setup: Setup, target_n: float, readings: Sequence[Estimate]
         )
 
 
+def _past_limit(limit: SafeLimit, target_n: float, readings: Sequence[Estimate]) -> str:
+    """Return why a target is refused; first of all that the belt is past the limit already."""
+    now = past(readings[-1], limit) if readings else ""
+    first = f"loosen now, {now}; " if now else ""
+    more = (
+        "choose a lower target, or a wider or stronger belt"
+        if limit.published
+        else 'choose a lower target, or give what its maker allows: --limit "120 N"'
+    )
+    return f"{first}{Limits(safe=limit).target_warning(target_n)}; {more}"
+
+
 def _doubts(readings: Sequence[Estimate]) -> tuple[float, float]:
     """Return the reading's u as a share of it, and the part that is a force whatever its size.
 
@@ -284,14 +309,22 @@ def _doubts(readings: Sequence[Estimate]) -> tuple[float, float]:
 
 
 def ceiling(setup: Setup, readings: Sequence[Estimate]) -> float | None:
-    """Return the highest tension that may be indicated; None where no allowable is known.
+    """Return the highest tension that may be indicated; None where no limit is known.
 
-    Three standard uncertainties below the allowable: ``(F_allow - 3 u_force)/(1 + 3 u_share)``.
+    The safe limit, and three standard uncertainties below the allowable:
+    ``(F_allow - 3 u_force)/(1 + 3 u_share)``.
     """
-    if setup.allowable_n is None:
-        return None
-    share, force = _doubts(readings)
-    return (setup.allowable_n - SURE * force) / (1 + SURE * share)
+    return min((top for top, _ in _tops(setup, readings)), default=None)
+
+
+def _tops(setup: Setup, readings: Sequence[Estimate]) -> list[tuple[float, float]]:
+    """Return each tension that no step leads past, and the probability left of passing it."""
+    tops = [] if setup.limit is None else [(setup.limit.newtons, PASS_LIMIT)]
+    if setup.allowable_n is not None:
+        share, force = _doubts(readings)
+        top = (setup.allowable_n - SURE * force) / (1 + SURE * share)
+        tops.append((top, PASS_ALLOWABLE))
+    return tops
 
 
 def _belief(
@@ -344,17 +377,22 @@ def _hopeless(setup: Setup, readings: Sequence[Estimate], turned: Sequence[float
 def _decide(
     setup: Setup,
     belief: Posterior | None,
-    target_n: float,
+    window: Window,
     within: float,
     readings: Sequence[Estimate],
 ) -> tuple[Action, float, str]:
-    now = readings[-1].value
-    low, high = target_n * (1 - NEAR_BELOW * within), target_n * (1 + NEAR_ABOVE * within)
-    if low <= now <= high:
+    now, target_n, high = readings[-1].value, window.target_n, window.high_n
+    assert target_n is not None  # it is the window of a target
+    assert high is not None
+    if judge(readings[-1], window) == "within":
+        return "leave", 0.0, f"{now:.4g} N is within the window of the target: leave it."
+    if target_n * (1 - NEAR_BELOW * within) <= now <= high:
         return "leave", 0.0, f"{now:.4g} N is on the target of {target_n:.4g} N: leave it."
     if now > target_n:
         below = LET_OFF if len(readings) == 1 else 1 - LET_OFF_KNOWN * within
-        return _loosen(setup, belief, target_n, now, below * target_n)
+        action, turns, says = _loosen(setup, belief, target_n, now, below * target_n)
+        above = past(readings[-1], setup.limit)
+        return action, turns, f"Loosen now: {above}. {says}" if above else says
     turns = _tightening(setup, belief, target_n, within, readings)
     if turns < LEAST_TURN:
         says = "Nearer than a screw can be turned safely: leave it, or measure the belt better."
@@ -372,8 +410,7 @@ def _loosen(
         floor = belief.turns(KEEP * target_n - now, PASS_KEEP)
         turns = max(aim, floor)
     says = (
-        f"Too tight: let off by {spelled(turns)}, below the target, to come up to it again. "
-        f"{SETTLE}"
+        f"Too tight: loosen by {spelled(turns)}, below the target, to come up to it again. {SETTLE}"
     )
     return "loosen", turns, says
 
@@ -395,9 +432,8 @@ def _tightening(
     if made < len(PASS_TARGET):
         top = target_n * (1 + CAREFUL_TOP * within)
         bounds.append(belief.turns(top - now, PASS_TARGET[made]) / margin)
-    most = ceiling(setup, readings)
-    if most is not None:
-        bounds.append(belief.turns(max(0.0, most - now), PASS_ALLOWABLE) / margin)
+    for top, share in _tops(setup, readings):
+        bounds.append(belief.turns(max(0.0, top - now), share) / margin)
     return max(0.0, min(bounds))
 
 

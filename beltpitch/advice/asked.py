@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from beltpitch import asking
 from beltpitch.advice.limits import Limits, limits_of
-from beltpitch.advice.window import Window, windows
+from beltpitch.advice.window import WITHIN, Window, windows
 from beltpitch.belt.catalogue import Belt
 from beltpitch.belt.span import Span
 from beltpitch.errors import RequestError
@@ -33,9 +33,9 @@ def strung(
     linear_mass: str | None,
     construction: str | None,
     span: str | None,
-    ends: str,
+    ends: str | None = None,
     target: str | None = None,
-    within: str = "10%",
+    within: str | None = None,
 ) -> Strung:
     """Read belt, span and target from texts.
 
@@ -56,10 +56,10 @@ def strung(
     return Strung(made, free, window, asking.echoes(span, linear_mass))
 
 
-def _window(target: str | None, within: str, belt: Belt | None) -> Window | None:
+def _window(target: str | None, within: str | None, belt: Belt | None) -> Window | None:
     """Return the window of the user's target, else what the belt by itself says."""
     limits = Limits() if belt is None else limits_of(belt)
     if target is None:
         return windows(limits).verdict
-    share = parse(within, PERCENT, option="--within").value
+    share = parse(within or WITHIN, PERCENT, option="--within").value
     return windows(limits, target=(positive(target, FORCE, option="--target").value, share)).verdict

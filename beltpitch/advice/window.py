@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Literal
 
 from beltpitch.advice.checks import positive
 from beltpitch.advice.ends import End, Mark, Range, highest, lowest
-from beltpitch.advice.limits import Limits
+from beltpitch.advice.limits import Limits, SafeLimit
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate
 
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 Word = Literal["slack", "within", "tight", "unknown"]
 
 OWN_TARGET = "the user's own target"
+WITHIN = "10%"  # of a target, where nothing else is said; common practice, no source
 SURE = 0.90  # share of the preload's distribution that must lie on one side (project's rule)
 
 
@@ -46,6 +47,10 @@ class Window:
         The tension to aim at, where one is known.
     marks
         Published figures to show on the ruler; they never end the window.
+    safe
+        The tension that no advice leads past; None if unknown.
+    cautions
+        What must be said of the target before anything else.
     """
 
     low_n: float | None
@@ -55,6 +60,8 @@ class Window:
     sources: tuple[str, ...] = ()
     target_n: float | None = None
     marks: tuple[Mark, ...] = ()
+    safe: SafeLimit | None = None
+    cautions: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.low_n is not None and self.high_n is not None and self.low_n >= self.high_n:
@@ -64,7 +71,7 @@ class Window:
 def target_window(
     target_n: float,
     within: float,
-    allowable_n: float | None = None,
+    limits: Limits | None = None,
     marks: tuple[Mark, ...] = (),
     source: str = OWN_TARGET,
 ) -> Window:
@@ -76,8 +83,9 @@ def target_window(
         Wanted preload in newtons.
     within
         Tolerance as a fraction of the target.
-    allowable_n
-        Allowable strand tension of the belt, where known; the window never reaches past it.
+    limits
+        What the belt says of its tension. The tolerance never reaches past its safe limit; a
+        target above that limit is kept, with a caution.
     marks
         Published figures to show beside it.
     source
@@ -86,32 +94,32 @@ def target_window(
     Raises
     ------
     RequestError
-        If the tolerance leaves no range, or the target is above what the belt may carry.
+        If the tolerance leaves no range, or the belt cannot carry the target.
     """
+    limits = limits or Limits()
     positive(target_n, "the target", "N")
     if not 0 < within < 1:
         raise RequestError(
             f"--within {within:.0%} leaves no range; give a tolerance between 0 and 100 %, as in "
             '"10%"'
         )
-    if allowable_n is not None and target_n >= allowable_n:
-        raise RequestError(
-            f"a target of {target_n:.4g} N is not below the {allowable_n:.4g} N this belt may "
-            "carry in one strand (its allowable strand tension); choose a lower target or a wider "
-            "belt"
-        )
+    limits.check_target(target_n)
     rule = f"own target {target_n:.4g} N within {within * 100:.3g} %"
     high, high_rule = target_n * (1 + within), rule
-    if allowable_n is not None and high > allowable_n:
-        high, high_rule = allowable_n, "allowable strand tension of this belt"
+    sources: tuple[str, ...] = (source,)
+    safe, caution = limits.safe, limits.target_warning(target_n)
+    if safe is not None and not caution and high > safe.newtons:
+        high, high_rule, sources = safe.newtons, safe.words, (source, safe.source)
     return Window(
         target_n * (1 - within),
         high,
         rule,
         high_rule,
-        (source,),
+        sources,
         target_n,
         marks,
+        safe,
+        (caution,) if caution else (),
     )
 
 
@@ -180,16 +188,17 @@ def windows(
     marks = tuple(sorted((*limits.marks, *marks), key=lambda m: m.newtons))
     by_target = None
     if target is not None:
-        allowable = None if limits.allowable is None else limits.allowable.newtons
-        by_target = target_window(*target, allowable, marks, target_source)
+        by_target = target_window(*target, limits, marks, target_source)
+        cautions = (*by_target.cautions, *_target_said(by_target, bounds))
+        by_target = replace(by_target, cautions=cautions)
     return Windows(
         by_belt=limits.range,
         by_duty=by_duty,
         by_target=by_target,
         bounds=bounds,
-        verdict=by_target or _window(bounds, marks),
+        verdict=by_target or _window(bounds, marks, limits.safe),
         marks=marks,
-        warnings=(*warnings, *_empty_said(bounds), *_target_said(by_target, bounds)),
+        warnings=(*(by_target.cautions if by_target else ()), *warnings, *_empty_said(bounds)),
     )
 
 
@@ -221,7 +230,7 @@ def _bounds(
     return replace(bounds, opens=openers(bounds, demand, limits.allowable))
 
 
-def _window(bounds: Range, marks: tuple[Mark, ...]) -> Window | None:
+def _window(bounds: Range, marks: tuple[Mark, ...], safe: SafeLimit | None) -> Window | None:
     ends = [end for end in (bounds.low, bounds.high) if end is not None]
     if bounds.empty or not ends:
         return None
@@ -232,6 +241,7 @@ def _window(bounds: Range, marks: tuple[Mark, ...]) -> Window | None:
         high_rule="no rule names one" if bounds.high is None else bounds.high.rule,
         sources=tuple(dict.fromkeys(end.source for end in ends)),
         marks=marks,
+        safe=safe,
     )
 
 
@@ -244,9 +254,9 @@ def _empty_said(bounds: Range) -> tuple[str, ...]:
     )
 
 
-def _target_said(own: Window | None, bounds: Range) -> tuple[str, ...]:
+def _target_said(own: Window, bounds: Range) -> tuple[str, ...]:
     """Say where the user's target stands outside the rules it replaces."""
-    if own is None or own.target_n is None:
+    if own.target_n is None:
         return ()
     said = []
     if bounds.low is not None and own.target_n < bounds.low.newtons:
@@ -256,6 +266,13 @@ def _target_said(own: Window | None, bounds: Range) -> tuple[str, ...]:
             f"the target is above {max(0.0, bounds.high.newtons):.4g} N: {bounds.high.rule}"
         )
     return tuple(said)
+
+
+def past(preload: Estimate, limit: SafeLimit | None) -> str:
+    """Return that a preload is surely above a limit, as surely as `judge` is; "" if it is not."""
+    if limit is None or 1 - preload.probability_below(limit.newtons) < SURE:
+        return ""
+    return f"{preload.value:.4g} N is above {limit}"
 
 
 def judge(preload: Estimate, window: Window | None) -> Word:

@@ -25,6 +25,7 @@ KINDS: dict[str, tuple[float, float]] = {
     "clamp": (1.0, 0.0),
     "pinned": (0.0, 0.0),
 }
+USUAL_ENDS = "pulley"  # where nothing else is said
 ODD_TEETH = "odd teeth"  # of a travel, its line of the budget
 TOOTHED = frozenset({"pulley"})  # ends whose last contact is a tooth
 

@@ -48,9 +48,9 @@ def adjust(
     linear_mass: o.LinearMassOption = None,
     construction: o.ConstructionOption = None,
     span: o.SpanOption = None,
-    ends: o.EndsOption = "pulley",
+    ends: o.EndsOption = None,
     target: o.TargetOption = None,
-    within: o.WithinOption = "5%",
+    within: o.WithinOption = None,
     reading: Annotated[
         list[str] | None,
         typer.Option(
@@ -87,20 +87,28 @@ def adjust(
         _Text,
         typer.Option("--tensioner", help="idler (a pulley or motor moves) or clamp (belt end)."),
     ] = None,
-    wrap: Annotated[str, typer.Option("--wrap", help="Wrap on the idler.")] = "180 deg",
+    wrap: Annotated[
+        _Text, typer.Option("--wrap", help="Wrap on the idler, 180 deg by default.")
+    ] = None,
     thread: Annotated[
-        str, typer.Option("--thread", help='The screw: "M4" (coarse) or its pitch, "0.7 mm".')
-    ] = "",
+        _Text, typer.Option("--thread", help='The screw: "M4" (coarse) or its pitch, "0.7 mm".')
+    ] = None,
     frame_stiffness: Annotated[
         _Text, typer.Option("--frame-stiffness", help='At the tensioner: "400 N/mm".')
     ] = None,
     ea: Annotated[_Text, typer.Option("--ea", help='Axial stiffness EA: "29 kN".')] = None,
     limit: Annotated[
-        _Text, typer.Option("--limit", help='Never pass this tension: "120 N".')
+        _Text,
+        typer.Option(
+            "--limit",
+            help='Never pass this tension: "120 N". Where no maximum of the belt is published, it '
+            "is what its maker allows.",
+        ),
     ] = None,
     joined: Annotated[
-        bool, typer.Option("--joined", help="The belt was cut and joined: it may carry half.")
-    ] = False,
+        bool | None,
+        typer.Option("--joined", help="The belt was cut and joined: it may carry half."),
+    ] = None,
     level: Annotated[
         bool, typer.Option("--level", help="The axis is level and cannot drop.")
     ] = False,
@@ -111,6 +119,7 @@ def adjust(
 ) -> None:
     """Turn a tensioner the right way by the right amount, step by step from below."""
     from beltpitch.advice.adjust import next_step
+    from beltpitch.advice.window import WITHIN
     from beltpitch.cli import show
     from beltpitch.quantity import FORCE, PERCENT, positive
     from beltpitch.verdict import SCHEMA
@@ -118,10 +127,11 @@ def adjust(
     options = locals()
     o.checked_unit(unit)
     names, files = _parted(words or [])
-    asked = _one(k.asked_for(names, machine, _belt_alone(options), ends=ends))
+    asked = _one(k.asked_for(names, machine, _belt_alone(options), ends=ends, within=within))
     own = asked.entry
     target, limit = target or own.target, limit or own.limit
     loop = loop if loop or centre else own.loop
+    share = positive(own.within or WITHIN, PERCENT, option="--within").value
     if target is None:
         raise RequestError('give the wanted tension: --target "60 N"')
     wanted = positive(target, FORCE, option="--target").value
@@ -135,7 +145,7 @@ def adjust(
         wanted,
         readings,
         turns,
-        within=positive(within, PERCENT, option="--within").value,
+        within=share,
         vertical=False if level else None,
         pair=pair or _of_a_pair(asked),
     )
@@ -149,7 +159,7 @@ def adjust(
     said = (*echoes, *asked.echoes, *o.bare_numbers(given), *_belt_notes(asked.belt))
     notes = tuple(dict.fromkeys(said))
     way = "recording" if files else "--frequency" if frequency else "--reading"
-    job = _Job(setup, wanted, positive(within, PERCENT).value, readings, turns, step, notes, way)
+    job = _Job(setup, wanted, share, readings, turns, step, notes, way)
     if json:
         show.print_json({"schema": SCHEMA, "adjust": _as_json(job)})
     else:
@@ -204,14 +214,17 @@ def _screw(
     entry: TensionerEntry | None,
     drive: str | None,
     kind: str | None,
-    wrap: str,
-    thread: str,
+    wrap: str | None,
+    thread: str | None,
     frame: str | None,
 ) -> Tensioner:
-    """Return the tensioner that the options describe; without any, that of the machine file."""
-    if entry is None or drive or kind or thread:
-        return _tensioner(drive, kind, wrap, thread, frame)
-    return _tensioner(None, entry.pull, entry.wrap, entry.lead, frame or entry.frame)
+    """Return the tensioner that the options describe, the machine file where they say nothing."""
+    from beltpitch.keep.entries import USUAL_WRAP
+
+    if entry is not None:
+        kind = kind if kind or drive else entry.pull
+        wrap, thread, frame = wrap or entry.wrap, thread or entry.lead, frame or entry.frame
+    return _tensioner(drive, kind, wrap or USUAL_WRAP, thread or "", frame)
 
 
 def _tensioner(
@@ -265,18 +278,27 @@ def _setup(
     joined: bool,
 ) -> Setup:
     from beltpitch.advice.adjust import Setup
-    from beltpitch.advice.limits import limits_of
+    from beltpitch.advice.limits import Limits, limits_of
     from beltpitch.quantity import FORCE, positive
 
+    loop_m = _loop(belt, *lengths)
     most = [] if limit is None else [positive(limit, FORCE, option="--limit").value]
-    if belt is not None:
-        allowable = limits_of(belt, joined=joined).allowable
-        most += [] if allowable is None else [allowable.newtons]
+    known = Limits() if belt is None else limits_of(belt, joined=joined)
+    safe = known.safe
+    if most and safe is not None and not safe.published:
+        safe = None  # the user knows what the general rule can only guess
+    if safe is None and not most:
+        raise RequestError(
+            'nothing is known of what this belt may carry: name it, --belt "2GT 9 mm", or give '
+            'what its maker allows, --limit "120 N"'
+        )
+    most += [] if known.allowable is None else [known.allowable.newtons]
     return Setup(
         tensioner=tensioner,
-        loop_m=_loop(belt, *lengths),
+        loop_m=loop_m,
         ea=_stiffness(belt, ea),
         allowable_n=min(most, default=None),
+        limit=safe,
     )
 
 
@@ -405,12 +427,17 @@ def _turns(text: str) -> float:
 
 def _as_json(job: _Job) -> dict[str, Any]:
     from beltpitch.advice.adjust import ceiling
+    from beltpitch.reading import COVERAGE
 
-    step, rate, ea = job.step, job.step.rate, job.step.ea
+    step, rate, ea, limit = job.step, job.step.rate, job.step.ea, job.setup.limit
+    now = job.readings[-1] if job.readings else None
     return {
         "target_n": job.target_n,
         "within": job.within,
+        "window_n": [step.window.low_n, step.window.high_n],
         "readings_n": [r.value for r in job.readings],
+        "interval_n": None if now is None else list(now.interval(COVERAGE)),
+        "verdict": step.word,
         "turned": list(job.turned),
         "action": step.action,
         "turns": step.turns,
@@ -423,6 +450,8 @@ def _as_json(job: _Job) -> dict[str, Any]:
         "ea_n": None if ea is None else ea.value,
         "ea_u_n": None if ea is None else ea.u,
         "allowable_n": job.setup.allowable_n,
+        "limit_n": None if limit is None else limit.newtons,
+        "limit_basis": None if limit is None else limit.basis,
         "ceiling_n": ceiling(job.setup, job.readings),
         "loop_mm": job.setup.loop_m * 1e3,
         "found": list(step.notes),
@@ -432,12 +461,15 @@ def _as_json(job: _Job) -> dict[str, Any]:
 
 
 def _draw(job: _Job, unit: str) -> None:
-    from beltpitch.cli.show import console, field, force, heading
+    from beltpitch.cli.card import interval, window
+    from beltpitch.cli.show import COLOURS, console, field, force, heading
 
     where, step = console(), job.step
     heading(where, f"adjust to {force(job.target_n, unit)} within {job.within:.0%}")
-    if job.readings:
-        field(where, "now", force(job.readings[-1].value, unit))
+    if step.word is not None:
+        words = f"{interval(job.readings[-1], unit)}   {step.word}"
+        field(where, "now", words, COLOURS[step.word])
+    field(where, "window", window(step.window, unit))
     field(where, "do", step.says, "bold")
     if step.expected_n is not None:
         low, middle, high = (force(n, unit) for n in step.expected_n)
@@ -469,7 +501,7 @@ def _ruler(job: _Job, unit: str) -> None:
     from beltpitch.verdict import in_newtons, scale_over
 
     where, per = console(), in_newtons(unit)
-    low, high = (job.target_n * (1 + side * job.within) / per for side in (-1, 1))
+    low, high = ((n or 0.0) / per for n in (job.step.window.low_n, job.step.window.high_n))
     told = [r.value / per for r in job.readings]
     expected = [n / per for n in job.step.expected_n or ()]
     made = scale_over([0.0, low, high, *told, *expected])

@@ -20,10 +20,10 @@ class Told:
 
     name: str | None
     over: dict[str, Any]
-    ends: str
+    ends: str | None
 
 
-def ask_for(over: dict[str, Any], ends: str, machine: Path | None = None) -> Told:
+def ask_for(over: dict[str, Any], ends: str | None, machine: Path | None = None) -> Told:
     """Ask for belt and span where they were not given, and offer to write them down.
 
     Parameters
@@ -31,7 +31,7 @@ def ask_for(over: dict[str, Any], ends: str, machine: Path | None = None) -> Tol
     over
         The long options by their key; None where not given.
     ends
-        What holds the span's ends.
+        What holds the span's ends; None where not given.
     machine
         The machine file; None for the one of this folder, if there is one.
     """
@@ -85,7 +85,7 @@ def _asked(words: str, read: Callable[[str], object]) -> str | None:
             return text
 
 
-def _offer(found: dict[str, Any], ends: str) -> str | None:
+def _offer(found: dict[str, Any], ends: str | None) -> str | None:
     """Offer to write the belt to the machine file of this folder; return its name if written."""
     from beltpitch.keep.edit import add_belt
     from beltpitch.keep.entries import BeltEntry

@@ -53,6 +53,8 @@ def show(verdicts: Sequence[Verdict], unit: str, *, heard: bool) -> None:
 def _figures(where: Console, verdict: Verdict, unit: str) -> None:
     reading = verdict.reading
     heading(where, title(reading, reading.source))
+    if verdict.warning:
+        field(where, "warning", verdict.warning, "bold")
     if reading.preload is not None and reading.tension is not None:
         words = f"{interval(reading.preload, unit)}   {verdict.word}"
         field(where, "preload", words, f"bold {COLOURS[verdict.word]}")
@@ -165,7 +167,8 @@ def _doubt(where: Console, verdict: Verdict) -> None:
     lines = [line for line in reading.budget if line.share >= WORTH_NAMING][:MOST_LINES]
     if lines:
         field(where, "doubt", ", ".join(f"{line.name} {line.share:.0%}" for line in lines))
-    field(where, "next", verdict.next_step, "bold")
+    if verdict.then:
+        field(where, "next", verdict.then, "bold")
     if verdict.better and verdict.better not in verdict.next_step:
         field(where, "better", verdict.better)
     if reading.corrections:

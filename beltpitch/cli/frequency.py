@@ -38,7 +38,7 @@ def frequency(
     linear_mass: o.LinearMassOption = None,
     construction: o.ConstructionOption = None,
     span: o.SpanOption = None,
-    ends: o.EndsOption = "pulley",
+    ends: o.EndsOption = None,
     partials: Annotated[
         int, typer.Option("--partials", min=1, max=12, help="How many partials to list.")
     ] = 4,
@@ -47,6 +47,7 @@ def frequency(
     unit: o.UnitOption = "N",
 ) -> None:
     """Frequency to aim for at a wanted tension, with the partials above it."""
+    from beltpitch.advice.limits import limits_of
     from beltpitch.belt.span import cautions
     from beltpitch.belt.strung import aim
     from beltpitch.cli import show
@@ -65,6 +66,7 @@ def frequency(
     if asked.belt is None or asked.span is None:
         raise RequestError('a frequency needs belt and span: add --belt "2GT 9 mm" --span "412 mm"')
     aimed = aim(wanted, asked.belt, asked.span, partials)
+    first = limits_of(asked.belt, joined=asked.entry.joined).target_warning(aimed.tension_n)
     said = cautions(
         asked.span.length_m,
         frequency_hz=aimed.frequency.value,
@@ -72,9 +74,9 @@ def frequency(
         width_m=asked.belt.width_m,
     )
     if json:
-        show.print_json(_record(aimed, asked.belt, asked.span, said, asked))
+        show.print_json(_record(aimed, asked.belt, asked.span, said, asked, first))
     else:
-        _draw(aimed, asked.belt, asked.span, said, unit, asked)
+        _draw(aimed, asked.belt, asked.span, said, unit, asked, first)
 
 
 def _taken(asked: Asked) -> list[str]:
@@ -84,7 +86,7 @@ def _taken(asked: Asked) -> list[str]:
 
 
 def _record(
-    aimed: Aim, belt: Belt, span: Span, said: tuple[Caution, ...], asked: Asked
+    aimed: Aim, belt: Belt, span: Span, said: tuple[Caution, ...], asked: Asked, first: str
 ) -> dict[str, Any]:
     from dataclasses import asdict
 
@@ -105,14 +107,20 @@ def _record(
             "partials_hz": list(aimed.partials_hz),
             "corrections": [asdict(c) for c in aimed.corrections],
             "sources": list(belt.sources),
-            "warnings": [*aimed.warnings, *(c.words for c in said)],
+            "warnings": [*([first] if first else []), *aimed.warnings, *(c.words for c in said)],
             "notes": _taken(asked),
         },
     }
 
 
 def _draw(
-    aimed: Aim, belt: Belt, span: Span, said: tuple[Caution, ...], unit: str, asked: Asked
+    aimed: Aim,
+    belt: Belt,
+    span: Span,
+    said: tuple[Caution, ...],
+    unit: str,
+    asked: Asked,
+    first: str,
 ) -> None:
     from beltpitch.cli.show import console, field, force, heading
     from beltpitch.reading import COVERAGE
@@ -121,6 +129,8 @@ def _draw(
     low, high = aimed.frequency.interval(COVERAGE)
     title = f"{belt.name} · span {span.length_m * 1000:.4g} mm · {force(aimed.tension_n, unit)}"
     heading(where, title)
+    if first:
+        field(where, "warning", first, "bold")
     words = f"{aimed.frequency.value:.1f} Hz   ({COVERAGE:.0%}: {low:.1f} to {high:.1f} Hz)"
     field(where, "aim for", words, "bold")
     field(where, "partials", ", ".join(f"{f:.1f}" for f in aimed.partials_hz) + " Hz")

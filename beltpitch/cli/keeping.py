@@ -168,8 +168,8 @@ def asked_for(
     machine: Path | None,
     over: Mapping[str, Any],
     *,
-    ends: str = "pulley",
-    within: str = "10%",
+    ends: str | None = None,
+    within: str | None = None,
 ) -> tuple[Asked, ...]:
     """Return the belts that are asked for: by names on a machine, or by the long options.
 
@@ -183,7 +183,7 @@ def asked_for(
         The long options: belt, width, linear_mass, construction, span, target. Beside a name they
         stand over what the file says.
     ends, within
-        Options with defaults; beside a name a default changes nothing.
+        As typed, None where not; the defaults are those of the belt as it is made.
 
     Raises
     ------
@@ -194,11 +194,7 @@ def asked_for(
         if machine is not None:
             raise RequestError(f"--machine needs a belt's name: {_names_of(machine_for(machine))}")
         return (asked_by_options(over, ends=ends, within=within),)
-    beside = {
-        **over,
-        "ends": None if ends == "pulley" else ends,
-        "within": None if within == "10%" else within,
-    }
+    beside = {**over, "ends": ends, "within": within}
     found = machine_for(machine)
     return tuple(one for name in names for one in asked_by_name(name, found, beside))
 

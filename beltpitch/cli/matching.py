@@ -79,10 +79,15 @@ def show_pair(where: Console, belts: Sequence[Sequence[Verdict]], match: Match, 
     from beltpitch.cli.card import cautions, sources
 
     every = [verdict for verdicts in belts for verdict in verdicts]
+    last = [(name, found[-1]) for name, found in zip(match.names, belts, strict=True) if found]
+    warned = [f"{name}: {verdict.warning}" for name, verdict in last if verdict.warning]
+    for words in warned:
+        field(where, "warning", words, "bold")
     field(where, "pair", str(match), f"bold {MATCH_COLOURS[match.word]}")
     if match.reached:
         field(where, "reached", " · ".join(str(each) for each in match.reached))
-    _what_to_do(where, match, unit)
+    off = [name for name, verdict in last if verdict.word in ("slack", "tight")]
+    _what_to_do(where, match, off, unit, warned=bool(warned))
     where.print()
     if match.values_n is not None:
         draw_match(where, [verdicts[-1] for verdicts in belts if verdicts], match, unit)
@@ -182,11 +187,17 @@ def _windows(names: Sequence[str], belts: Sequence[Sequence[Verdict]], unit: str
     return [*every] if len(every) == 1 else [f"{name}: {words}" for name, words in known]
 
 
-def _what_to_do(where: Console, match: Match, unit: str) -> None:
+def _what_to_do(
+    where: Console, match: Match, off: Sequence[str], unit: str, *, warned: bool
+) -> None:
+    """Print which belt to turn; of a matched pair, whether both may be left so."""
     if match.turn is not None:
         field(where, "to do", match.turn.words(unit), "bold")
     elif match.again is not None:
         field(where, "to do", str(match.again), "bold")
+    elif match.word == "matched" and (off or warned):
+        words = f"bring {' and '.join(off)} into the window" if off else "read the warning"
+        field(where, "next", f"They match; {words} before you leave them.", "bold")
     elif match.word == "matched":
         field(where, "next", "Leave both, and write it down.", "bold")
     if match.hint is not None:

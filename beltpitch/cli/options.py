@@ -40,9 +40,11 @@ SpanOption = Annotated[
     ),
 ]
 EndsOption = Annotated[
-    str,
+    str | None,
     typer.Option(
-        "--ends", help='What holds the ends (pulley, idler, clamp, pinned): "pulley,clamp".'
+        "--ends",
+        help="What holds the ends (pulley, idler, clamp, pinned), pulley by default: "
+        '"pulley,clamp".',
     ),
 ]
 FromOption = Annotated[
@@ -55,7 +57,8 @@ TargetOption = Annotated[
     str | None, typer.Option("--target", help='Your own wanted tension: "30 N".')
 ]
 WithinOption = Annotated[
-    str, typer.Option("--within", help='How far from the target is still right: "15%".')
+    str | None,
+    typer.Option("--within", help='How far from the target is still right, 10% by default: "15%".'),
 ]
 StrandOption = Annotated[
     list[str] | None,

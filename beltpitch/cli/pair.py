@@ -91,13 +91,17 @@ def pair(
             "--span", help='Free span: "412 +/- 1 mm"; once if equal for both, else once for each.'
         ),
     ] = None,
-    ends: o.EndsOption = "pulley",
+    ends: o.EndsOption = None,
     low: o.FromOption = None,
     high: o.ToOption = None,
     target: o.TargetOption = None,
     target_within: Annotated[
-        str, typer.Option("--target-within", help='How far from the target is still right: "15%".')
-    ] = "10%",
+        str | None,
+        typer.Option(
+            "--target-within",
+            help='How far from the target is still right, 10% by default: "15%".',
+        ),
+    ] = None,
     strand: o.StrandOption = None,
     sides: SidesOption = False,
     device: DeviceOption = None,
@@ -126,6 +130,9 @@ def pair(
     words, files = _parted(what or [], machine)
     spans = _spans(span)
     asked = _asked(words, machine, over, spans, ends, target_within)
+    if strand and len(strand) == 1:  # beside a name it stands over the file's
+        a, b = (replace(each, entry=replace(each.entry, strand=strand[0])) for each in asked)
+        asked = a, b
     plan = _Plan(
         asked=asked,
         names=_names(names, asked, files, named=bool(words)),
@@ -231,8 +238,8 @@ def _asked(
     machine: Path | None,
     over: dict[str, Any],
     spans: tuple[str, ...],
-    ends: str,
-    within: str,
+    ends: str | None,
+    within: str | None,
 ) -> tuple[k.Asked, k.Asked]:
     """Return the two belts: of the machine file, or as the options describe them."""
     if len(words) > TWO:

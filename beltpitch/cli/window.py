@@ -25,15 +25,11 @@ if TYPE_CHECKING:
 
 REACH = 3  # times the window's upper end: what lies beyond is listed, not drawn
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
+USUAL_FRAME = "aluminium"
 LAYOUT = ("loop", "near", "travel")  # the axis is described where all three are known
 OF_A_BELT = (
     "belt", "width", "linear_mass", "construction", "joined", "target", "within", "limit", "loop",
 )  # fmt: skip
-# What an option is where it was not given, if that is not None.
-NOT_GIVEN = {
-    "joined": False, "within": "10%", "belts": 1, "wrap": "180 deg", "service_factor": 1.0,
-    "frame": "aluminium",
-}  # fmt: skip
 
 _Text = str | None
 
@@ -57,10 +53,10 @@ def window(
     linear_mass: o.LinearMassOption = None,
     construction: o.ConstructionOption = None,
     joined: Annotated[
-        bool, _option("--joined", "The belt was cut and joined: it may carry half.")
-    ] = False,
+        bool | None, _option("--joined", "The belt was cut and joined: it may carry half.")
+    ] = None,
     target: o.TargetOption = None,
-    within: o.WithinOption = "10%",
+    within: o.WithinOption = None,
     limit: Annotated[_Text, _option("--limit", 'The most you want to see: "120 N".')] = None,
     drive: Annotated[_Text, _option("--drive", "looped, fixed, crossed, closed or rotary.")] = None,
     mass: Annotated[_Text, _option("--mass", 'Moving mass, with its unit: "4 kg".')] = None,
@@ -74,12 +70,13 @@ def window(
     friction: Annotated[_Text, _option("--friction", 'Friction of the rails: "8 N".')] = None,
     slope: Annotated[_Text, _option("--slope", 'Slope of the axis: "90 deg" is upright.')] = None,
     belts: Annotated[
-        int, typer.Option("--belts", help="Belts that carry the mass side by side.")
-    ] = 1,
+        int | None,
+        typer.Option("--belts", help="Belts that carry the mass side by side, 1 by default."),
+    ] = None,
     teeth: Annotated[
         int | None, typer.Option("--teeth", help="Teeth of the driving pulley.")
     ] = None,
-    wrap: Annotated[str, _option("--wrap", "Wrap of the belt on it.")] = "180 deg",
+    wrap: Annotated[_Text, _option("--wrap", "Wrap of the belt on it, 180 deg by default.")] = None,
     mesh: Annotated[
         int | None, typer.Option("--mesh", help="Teeth in mesh, counted; else from the wrap.")
     ] = None,
@@ -90,8 +87,11 @@ def window(
     power: Annotated[_Text, _option("--power", 'Rotary drive: power, "60 W".')] = None,
     speed: Annotated[_Text, _option("--speed", 'Rotary drive: pulley speed, "1400 rpm".')] = None,
     service_factor: Annotated[
-        float, typer.Option("--service-factor", help="Rotary drive: 1.5 to 2 for power drives.")
-    ] = 1.0,
+        float | None,
+        typer.Option(
+            "--service-factor", help="Rotary drive: 1 by default, 1.5 to 2 for power drives."
+        ),
+    ] = None,
     loop: Annotated[
         _Text, _option("--loop", 'Belt under tension, clamp to clamp or round: "2400 mm".')
     ] = None,
@@ -106,7 +106,7 @@ def window(
     steps_per_mm: Annotated[
         float | None, typer.Option("--steps-per-mm", help="Controller's setting, slack belt.")
     ] = None,
-    frame: Annotated[str, _option("--frame", "aluminium or steel.")] = "aluminium",
+    frame: Annotated[_Text, _option("--frame", "aluminium (by default) or steel.")] = None,
     set_at: Annotated[_Text, _option("--set-at", 'Set at this temperature: "18 degC".')] = None,
     runs_at: Annotated[_Text, _option("--runs-at", 'Runs at this one: "35 degC".')] = None,
     machine: k.MachineOption = None,
@@ -117,6 +117,7 @@ def window(
     options = locals()
     from beltpitch.advice.asked import strung
     from beltpitch.advice.plan import Wanted, plan
+    from beltpitch.advice.window import WITHIN
     from beltpitch.cli import show
     from beltpitch.quantity import FORCE, PERCENT, positive
     from beltpitch.verdict import SCHEMA
@@ -127,7 +128,7 @@ def window(
     if machine is not None:
         raise RequestError("--machine needs a belt's name")
     o.checked_unit(unit)
-    made = strung(belt, width, linear_mass, construction, None, "pulley").belt
+    made = strung(belt, width, linear_mass, construction, None).belt
     if made is None:
         raise RequestError('a window needs the belt: add --belt "2GT 9 mm"')
     pulley = _pulley(made, teeth, wrap, mesh, radial)
@@ -138,10 +139,10 @@ def window(
     )
     aim = None
     if target is not None:
-        share = positive(within, PERCENT, option="--within").value
+        share = positive(within or WITHIN, PERCENT, option="--within").value
         aim = (positive(target, FORCE, option="--target").value, share)
     wanted = Wanted(
-        joined=joined,
+        joined=bool(joined),
         target=aim,
         own_limit_n=_number(limit, "FORCE", "--limit"),
         preload_n=_number(preload, "FORCE", "--preload"),
@@ -195,11 +196,7 @@ def _written(name: str, machine: Path | None, options: dict[str, Any]) -> dict[s
         said["frame"] = of.frame
     if any(said.get(key) is None and options[key] is None for key in LAYOUT):
         said = {key: value for key, value in said.items() if key not in LAYOUT}
-    return {
-        key: value
-        for key, value in said.items()
-        if value is not None and options[key] == NOT_GIVEN.get(key)
-    }
+    return {key: value for key, value in said.items() if value is not None and options[key] is None}
 
 
 # --- reading ------------------------------------------------------------------------------------
@@ -232,9 +229,10 @@ def _angle(text: str, option: str) -> float:
 
 
 def _pulley(
-    belt: Belt, teeth: int | None, wrap: str, mesh: int | None, radial: str | None
+    belt: Belt, teeth: int | None, wrap: str | None, mesh: int | None, radial: str | None
 ) -> Pulley | None:
     from beltpitch.advice.duty import Pulley
+    from beltpitch.keep.entries import USUAL_WRAP
 
     if teeth is None:
         given = [name for name, x in (("--mesh", mesh), ("--radial", radial)) if x is not None]
@@ -248,7 +246,7 @@ def _pulley(
     return Pulley(
         teeth=teeth,
         pitch_m=belt.pitch_m,
-        wrap_rad=_angle(wrap, "--wrap"),
+        wrap_rad=_angle(wrap or USUAL_WRAP, "--wrap"),
         in_mesh=mesh,
         permitted_radial_n=_number(radial, "FORCE", "--radial"),
     )
@@ -272,11 +270,11 @@ def _demand(
     belt: Belt,
     drive: str | None,
     motion: tuple[str | None, ...],
-    belts: int,
+    belts: int | None,
     pulley: Pulley | None,
     layout: Layout | None,
     torque: str | None,
-    turning: tuple[str | None, str | None, float],
+    turning: tuple[str | None, str | None, float | None],
 ) -> Demand | None:
     from beltpitch.advice.duty import Motion, drive_named, linear_demand
 
@@ -299,7 +297,7 @@ def _demand(
         process_force_n=_zero_or_more(force, "FORCE", "--force"),
         friction_n=_zero_or_more(friction, "FORCE", "--friction"),
         slope_rad=0.0 if slope is None else _angle(slope, "--slope"),
-        belts=belts,
+        belts=1 if belts is None else belts,
         cross_mass_kg=_number(cross, "MASS", "--cross-mass"),
     )
     return linear_demand(
@@ -316,7 +314,7 @@ def _rotary(
     motion: tuple[str | None, ...],
     pulley: Pulley | None,
     torque: str | None,
-    turning: tuple[str | None, str | None, float],
+    turning: tuple[str | None, str | None, float | None],
 ) -> Demand:
     from beltpitch.advice.duty import Rotation, rotary_demand
 
@@ -331,13 +329,13 @@ def _rotary(
         torque_nm=_number(torque, "TORQUE", "--torque"),
         power_w=_number(power, "POWER", "--power"),
         turns_per_s=_number(speed, "ROTATION", "--speed"),
-        service_factor=service_factor,
+        service_factor=1.0 if service_factor is None else service_factor,
         linear_mass_kg_per_m=belt.linear_mass.value,
     )
     return rotary_demand(rotation, pulley)
 
 
-def _workshop(frame: str, set_at: str | None, runs_at: str | None) -> Workshop | None:
+def _workshop(frame: str | None, set_at: str | None, runs_at: str | None) -> Workshop | None:
     from beltpitch.advice.plan import Workshop
     from beltpitch.quantity import TEMPERATURE, parse
 
@@ -347,7 +345,7 @@ def _workshop(frame: str, set_at: str | None, runs_at: str | None) -> Workshop |
         raise RequestError('two temperatures go together: --set-at "18 degC" --runs-at "35 degC"')
     cold = parse(set_at, TEMPERATURE, option="--set-at").value
     warm = parse(runs_at, TEMPERATURE, option="--runs-at").value
-    return Workshop(frame, warm - cold)
+    return Workshop(frame or USUAL_FRAME, warm - cold)
 
 
 # --- JSON ---------------------------------------------------------------------------------------
@@ -463,13 +461,17 @@ def _draw(found: Plan, unit: str, notes: tuple[str, ...]) -> None:
     where, rules = console(), found.windows
     heading(where, f"{found.belt.name} · {found.belt.construction or 'own belt'} · one strand")
     verdict = rules.verdict
+    cautions = verdict.cautions if verdict else ()
+    for words in cautions:
+        field(where, "warning", words, "bold")
     field(where, "window", _window_words(verdict, unit), "bold")
     field(where, "by belt", _range_words(rules.by_belt, unit))
     field(where, "by duty", _duty_words(rules.by_duty, unit))
     field(where, "by target", _target_words(rules.by_target, unit))
     where.print()
     _ruler(where, found, unit)
-    for words in (*rules.warnings, *(f"what would open it: {way}" for way in rules.bounds.opens)):
+    noted = [words for words in rules.warnings if words not in cautions]
+    for words in (*noted, *(f"what would open it: {way}" for way in rules.bounds.opens)):
         field(where, "note", words)
     for words in notes:
         field(where, "taken", words)

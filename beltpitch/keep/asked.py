@@ -102,17 +102,25 @@ def _asked(entry: BeltEntry, machine: Machine) -> Asked:
     from beltpitch.keep.named import named
 
     made = named(entry, machine.name, machine.duty(entry.axis))
-    said = (*made.echoes, *made.windows.warnings)
+    of_target = made.windows.by_target.cautions if made.windows.by_target else ()
+    # what is said of the target stands in the verdict's first line
+    said = (*made.echoes, *(w for w in made.windows.warnings if w not in of_target))
     return Asked(made.belt, made.span, made.windows.verdict, said, entry, machine)
 
 
 def asked_by_options(
-    over: Mapping[str, Any], *, ends: str = "pulley", within: str = "10%"
+    over: Mapping[str, Any], *, ends: str | None = None, within: str | None = None
 ) -> Asked:
-    """Return the belt that the long options describe, without a machine."""
+    """Return the belt that the long options describe, without a machine.
+
+    What is not given gets its default here and in `strung`, and is kept with the reading.
+    """
     from beltpitch.advice.asked import strung
+    from beltpitch.advice.window import WITHIN
+    from beltpitch.belt.ends import USUAL_ENDS
     from beltpitch.keep.entries import BeltEntry
 
+    ends, within = ends or USUAL_ENDS, within or WITHIN
     made = strung(**over, ends=ends, within=within)
     given = {key: value for key, value in over.items() if value is not None}
     entry = BeltEntry(name=str(over.get("belt") or "belt"), ends=ends, within=within, **given)

@@ -19,8 +19,7 @@ from beltpitch.errors import RequestError
 
 LONGEST_NAME = 60
 NAMES_LISTED = 20
-WITHIN_TARGET = "10%"
-USUAL_ENDS = "pulley"
+USUAL_WRAP = "180 deg"
 WITHIN_PAIR = "5%"  # common practice, no source
 CHECK_EVERY = "90 d"  # common practice, no source
 
@@ -31,7 +30,7 @@ class TensionerEntry:
 
     pull: str
     lead: str
-    wrap: str = "180 deg"
+    wrap: str = USUAL_WRAP
     frame: str | None = None
 
 

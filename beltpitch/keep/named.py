@@ -17,14 +17,13 @@ from beltpitch.advice.axis import Layout
 from beltpitch.advice.duty import Demand, Motion, Pulley, Rotation, linear_demand, rotary_demand
 from beltpitch.advice.limits import limits_of
 from beltpitch.advice.tensioner import Tensioner
-from beltpitch.advice.window import OWN_TARGET, Windows, windows
+from beltpitch.advice.window import OWN_TARGET, WITHIN, Windows, windows
 from beltpitch.belt.catalogue import Belt
 from beltpitch.belt.span import Span
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, Part
 from beltpitch.keep.entries import (
-    USUAL_ENDS,
-    WITHIN_TARGET,
+    USUAL_WRAP,
     BeltEntry,
     DutyEntry,
     TensionerEntry,
@@ -93,7 +92,7 @@ def named(entry: BeltEntry, machine: str, duty: DutyEntry | None = None) -> Name
     demand = None if duty is None else _demand(duty, entry, belt)
     target = None
     if entry.target is not None:
-        share = q.parse(entry.within or WITHIN_TARGET, q.PERCENT, option="within").value
+        share = q.parse(entry.within or WITHIN, q.PERCENT, option="within").value
         target = (q.positive(entry.target, q.FORCE, option="target").value, share)
     limit = None if entry.limit is None else q.positive(entry.limit, q.FORCE, option="limit").value
     limits = limits_of(belt, joined=entry.joined)
@@ -157,7 +156,7 @@ def _roll_key(key: str, belt: str, roll: str) -> str:
 def _span(machine: str, entry: BeltEntry, belt: Belt) -> Span | None:
     if entry.span is None:
         return None
-    made = asking.span(entry.span, belt, ends=entry.ends or USUAL_ENDS)
+    made = asking.span(entry.span, belt, ends=entry.ends)
     key = f"contact:{machine}/{entry.name}/{entry.park or entry.span}"
     parts = tuple(replace(p, key=key) if p.name == "last contact" else p for p in made.length.parts)
     return replace(made, length=Estimate(made.length.value, parts))
@@ -196,7 +195,7 @@ def _pulley(duty: DutyEntry, belt: Belt) -> Pulley | None:
 
     if duty.teeth is None or belt.pitch_m is None:
         return None
-    turn = "180 deg" if duty.wrap is None else duty.wrap
+    turn = duty.wrap or USUAL_WRAP
     return Pulley(
         teeth=duty.teeth,
         pitch_m=belt.pitch_m,

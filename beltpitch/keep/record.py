@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from beltpitch.advice.limits import SafeLimit
 from beltpitch.advice.window import Window
 from beltpitch.belt.catalogue import Belt
 from beltpitch.belt.corrections import Correction
@@ -117,6 +118,7 @@ def window_from(kept: Mapping[str, Any] | None) -> Window | None:
     """Return a window that was kept, without the marks beside it."""
     if kept is None:
         return None
+    safe = kept.get("safe")  # older books have neither this nor cautions
     return Window(
         low_n=kept["low_n"],
         high_n=kept["high_n"],
@@ -124,6 +126,8 @@ def window_from(kept: Mapping[str, Any] | None) -> Window | None:
         high_rule=kept["high_rule"],
         sources=tuple(kept["sources"]),
         target_n=kept["target_n"],
+        safe=None if safe is None else SafeLimit(**safe),
+        cautions=tuple(kept.get("cautions", ())),
     )
 
 

@@ -164,9 +164,7 @@ def _by_name(texts: dict[str, str], machine: Machine | None, manner: Manner) -> 
 
 def _typed(texts: dict[str, str], manner: Manner) -> Plan:
     over = {key: texts.get(key) for key in BELT_TEXTS}
-    one = asked_by_options(
-        over, ends=texts.get("ends", "pulley"), within=texts.get("within", "10%")
-    )
+    one = asked_by_options(over, ends=texts.get("ends"), within=texts.get("within"))
     names: tuple[str, ...] = (one.entry.name,)
     if texts.get("pair"):
         names = (texts.get("first", PAIR_NAMES[0]), texts.get("second", PAIR_NAMES[1]))

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from beltpitch.advice.adjust import Setup, ceiling, next_step
+from beltpitch.advice import adjust
+from beltpitch.advice.adjust import Setup, Step, ceiling
+from beltpitch.advice.limits import SafeLimit
 from beltpitch.advice.tensioner import Tensioner
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, Part
@@ -16,6 +20,17 @@ from beltpitch.estimate import Estimate, Part
 EA = Estimate.single(2e4, 4e3, name="EA", key="belt")
 IDLER = Tensioner("idler", 0.7e-3)
 SETUP = Setup(IDLER, 1.4, EA, allowable_n=200)  # 20 N a turn by the catalogue
+
+
+def next_step(
+    setup: Setup,
+    target_n: float,
+    now: Sequence[Estimate],
+    turned: Sequence[float] = (),
+    within: float = 0.05,
+    **options: Any,
+) -> Step:
+    return adjust.next_step(setup, target_n, now, turned, within=within, **options)
 
 
 def reading(value: float, key: str = "r", mass: float = 0.03) -> Estimate:
@@ -214,3 +229,16 @@ def test_whatever_was_read_the_advice_is_finite_and_goes_the_right_way(
     assert top is not None
     if step.expected_n is not None and step.turns > 0:
         assert step.expected_n[2] <= max(top, values[-1]) + 1e-6
+
+
+@given(st.floats(5, 38), st.floats(5, 39), st.floats(10, 120), st.floats(0.02, 0.2))
+@settings(max_examples=40, deadline=None)
+def test_no_step_leads_past_what_the_belt_may_carry(
+    now: float, target: float, rate: float, within: float
+) -> None:
+    known = Estimate.single(rate, 0.2 * rate, name="rate", key="screw")
+    limit = SafeLimit(39.3, "working", "the published working tension of this belt", "table")
+    step = next_step(Setup(IDLER, 1.4, EA, None, known, limit), target, readings(now), (), within)
+    if step.turns > 0:
+        assert step.expected_n is not None
+        assert step.expected_n[2] <= 39.3

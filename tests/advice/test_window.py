@@ -82,8 +82,8 @@ def test_a_target_outside_the_rules_is_kept_and_said() -> None:
 
 
 def test_a_target_never_reaches_past_the_allowable() -> None:
-    window = target_window(195, 0.1, 200)
-    assert window.high_n == 200
+    window = target_window(1700, 0.1, limits_of(belt("AT5 25")))
+    assert window.high_n == 1750
     assert "allowable" in window.high_rule
 
 

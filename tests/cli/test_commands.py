@@ -61,13 +61,13 @@ def test_tension_prints_value_interval_doubt_ruler_and_cautions(capsys: Capture)
 
 def test_tension_json_is_the_contract(capsys: Capture) -> None:
     record = run_json(
-        capsys, "tension", "--frequency", "66.3", "--frequency", "66.1", *BELT,
-        "--target", "37 N", "--within", "40%",
+        capsys, "tension", "--frequency", "58.1", "--frequency", "57.9", *BELT,
+        "--target", "28 N", "--within", "40%",
     )  # fmt: skip
     reading = record["readings"][0]
     assert reading["source"] == "typed"
     assert reading["verdict"] == "within"
-    assert reading["window_n"] == pytest.approx([22.2, 51.8])
+    assert reading["window_n"] == pytest.approx([16.8, 39.2])
     assert len(reading["plucks"]) == 2
 
 

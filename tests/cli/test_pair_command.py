@@ -309,3 +309,21 @@ def test_typed_and_recorded_do_not_mix(
     code, _, err = run(capsys, str(recordings[0]), str(recordings[1]), *LIKE, *BELT)
     assert code == 2
     assert "not both" in err
+
+
+@pytest.mark.parametrize(
+    ("target", "said"),
+    [
+        ("26.5 N", "Leave both, and write it down."),
+        ("36 N", "They match; bring first and second into the window"),
+    ],
+)
+def test_a_matched_pair_is_left_alone_only_inside_its_window(
+    capsys: Capture, target: str, said: str
+) -> None:
+    tones = [word for name in ("--first", "--second") for word in [name, "56 Hz"] * 3]
+    belt = ["--belt", "2GT 9 mm", "--linear-mass", "12.6 +/- 0.1 g/m", "--span", "412 mm"]
+    run_with(["pair", *belt, *tones, "--target", target])
+    out = " ".join(capsys.readouterr().out.split())
+    assert "matched:" in out
+    assert said in out

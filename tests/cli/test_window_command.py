@@ -222,3 +222,33 @@ def test_a_name_that_is_no_belt_is_refused(capsys: Capture, words: list[str], sa
     out, err = capsys.readouterr()
     assert (code, out) == (2, "")
     assert said in err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["window", "--target", "60 N"], "a target of 60 N is above 39.3 N"),
+        (["frequency", "--span", "412", "--tension", "60 N"], "a target of 60 N is above 39.3 N"),
+        (["frequency", "--span", "412", "--tension", "2000 N"], "more than tears this belt"),
+        (["tension", "--span", "412", "--frequency", "66", "--target", "60 N"], "above 39.3 N"),
+        (["tension", "--span", "412", "--frequency", "300"], "More than tears this belt"),
+        (["pair", "--span", "412", "--first", "300", "--second", "301"], "More than tears this"),
+    ],
+)
+def test_what_is_beyond_the_belt_is_said_before_any_figure(
+    capsys: Capture, words: list[str], said: str
+) -> None:
+    code = run_with([words[0], "--belt", "2GT 9 mm", *words[1:]])
+    lines = capsys.readouterr().out.splitlines()
+    assert code == 0
+    first = next(i for i, line in enumerate(lines) if line.startswith("  "))
+    assert lines[first].lstrip().startswith("warning")
+    assert said in " ".join(line.strip() for line in lines[first : first + 2])
+
+
+def test_a_target_that_tears_the_belt_is_refused_everywhere(capsys: Capture) -> None:
+    for command in ("window", "tension --span 412 --frequency 66"):
+        code = run_with([*command.split(), "--belt", "2GT 9 mm", "--target", "2000 N"])
+        out, err = capsys.readouterr()
+        assert (code, out) == (2, "")
+        assert "a target of 2000 N is more than tears this belt, about 594 N" in err

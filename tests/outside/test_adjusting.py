@@ -144,7 +144,7 @@ def adjusted(machine: Machine) -> tuple[float, int]:
     setup = Setup(machine.tensioner, machine.loop, ea, machine.allowable)
     readings, turned = [machine.read()], list[float]()
     while len(turned) < ADJUSTMENTS:
-        step = next_step(setup, machine.target, readings, turned)
+        step = next_step(setup, machine.target, readings, turned, within=0.05)
         if step.turns == 0:
             break
         machine.turn(step.turns)
@@ -188,13 +188,13 @@ def stiffness_after_two(machine: Machine) -> Estimate | None:
     setup = Setup(machine.tensioner, machine.loop, ea, machine.allowable)
     readings, turned = [machine.read()], list[float]()
     for _ in range(2):
-        step = next_step(setup, machine.target, readings, turned)
+        step = next_step(setup, machine.target, readings, turned, within=0.05)
         if step.turns == 0:
             return None
         machine.turn(step.turns)
         turned.append(step.turns)
         readings.append(machine.read())
-    return next_step(setup, machine.target, readings, turned).ea
+    return next_step(setup, machine.target, readings, turned, within=0.05).ea
 
 
 def test_the_stiffness_found_is_the_machines_own_within_its_doubt() -> None:
