@@ -60,17 +60,28 @@ def install_packages(packages: list[str]) -> None:
         subprocess.run([*before, apt, *command], env=env, check=False, stdout=subprocess.DEVNULL)
 
 
+def make_venv(folder: Path) -> Path:
+    """Make a virtual environment with pip, return its Python."""
+    try:
+        venv.create(folder, with_pip=True, clear=True)
+    except subprocess.CalledProcessError:
+        # Debian ships venv without ensurepip until python3-venv is there.
+        install_packages(["python3-venv"])
+        venv.create(folder, with_pip=True, clear=True)
+    return python_of(folder)
+
+
+def python_of(folder: Path) -> Path:
+    """Return the Python of a virtual environment."""
+    return folder / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+
+
 def make_environment() -> Path:
     """Make the virtual environment, install into it, return its Python."""
-    python = ENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+    python = python_of(ENV)
     if not python.exists():
         say(f"making {ENV.name}")
-        try:
-            venv.create(ENV, with_pip=True, clear=True)
-        except subprocess.CalledProcessError:
-            # Debian ships venv without ensurepip until python3-venv is there.
-            install_packages(["python3-venv"])
-            venv.create(ENV, with_pip=True, clear=True)
+        make_venv(ENV)
     constraints = ROOT / ".ci" / "constraints.txt"
     pip = [str(python), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
     say("installing beltpitch and what its tests need")

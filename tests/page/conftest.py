@@ -1,4 +1,7 @@
-"""The page in a real Chromium, with sound really played; see tests/soundbench.py."""
+"""The page in a real Chromium, with sound really played; see tests/soundbench.py.
+
+Playwright is loaded by the tests that need a browser alone: the others run without it too.
+"""
 
 from __future__ import annotations
 
@@ -6,14 +9,16 @@ import shutil
 import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
-from playwright.sync_api import Browser, ConsoleMessage, Error, Page, expect, sync_playwright
 
 from beltpitch.page.bench import Bench as PageBench
 from tests.page.workbench import Inputs, Rig, Shown, shop
 from tests.soundbench import Bench, bench, start_bench
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, ConsoleMessage, Error, Page
 
 __all__ = ["bench", "start_bench"]
 
@@ -21,12 +26,14 @@ RUN = "from beltpitch.cli.main import run; run()"
 CHROMIUM = ("chromium", "chromium-browser", "google-chrome")
 OPTIONS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 PATIENCE_MS = 60_000
-expect.set_options(timeout=PATIENCE_MS)  # a busy machine draws late
 
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """One Chromium for all tests; each window has a profile of its own."""
+    from playwright.sync_api import expect, sync_playwright
+
+    expect.set_options(timeout=PATIENCE_MS)  # a busy machine draws late
     found = next((path for name in CHROMIUM if (path := shutil.which(name))), None)
     assert found is not None, "these tests need Chromium: apt-get install chromium"
     with sync_playwright() as started:
