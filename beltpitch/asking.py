@@ -22,11 +22,13 @@ from beltpitch.belt import catalogue
 from beltpitch.belt.catalogue import Belt, Figure
 from beltpitch.belt.ends import USUAL_ENDS, moved_contact
 from beltpitch.belt.ends import ends as read_ends
-from beltpitch.belt.span import Span, from_tape
+from beltpitch.belt.parks import limit_of_strands
+from beltpitch.belt.span import USUAL_STRAND_LIMIT, Span, StrandLimit, from_tape
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, rectangular
 from beltpitch.sound.heard import HIGHEST_HZ, LOWEST_HZ, FrequencyRange
 
+EQUAL = "equal"  # of the second strand: its span is as long as the first
 SPAN_LIMIT_M = 1e-3
 LINEAR_MASS_LIMIT = 0.03
 BENDING_LIMIT = 0.3  # of a bending stiffness that is given without a doubt; a judgement
@@ -125,7 +127,14 @@ def _linear_mass(text: str, name: str) -> Estimate:
     return Estimate.single(given.value, u, name="linear mass", key=f"roll:{name}")
 
 
-def span(text: str, belt: Belt | None = None, *, ends: str | None = None) -> Span:
+def span(
+    text: str,
+    belt: Belt | None = None,
+    *,
+    ends: str | None = None,
+    strand_limit: StrandLimit = USUAL_STRAND_LIMIT,
+    contact_key: str = "contact",
+) -> Span:
     """Return a span from the tape, with the last contact of toothed pulleys.
 
     Parameters
@@ -136,6 +145,10 @@ def span(text: str, belt: Belt | None = None, *, ends: str | None = None) -> Spa
         Whose tooth pitch makes the last contact.
     ends
         Such as "pulley,clamp".
+    strand_limit
+        How far its tension may differ from the other strand's, see `strand_limit`.
+    contact_key
+        Whose error the last contact is: one for each pulley where it is parked.
 
     Raises
     ------
@@ -151,7 +164,120 @@ def span(text: str, belt: Belt | None = None, *, ends: str | None = None) -> Spa
     u = rectangular(_span_limit(given)) if given.u is None else given.u
     first, second = read_ends(ends or USUAL_ENDS, belt.name if belt else "belt")
     pitch = belt.pitch_m if belt else None
-    return from_tape(given.value, u, ends=(first[0], second[0]), pitch_m=pitch)
+    made = from_tape(
+        given.value, u, ends=(first[0], second[0]), pitch_m=pitch, contact_key=contact_key
+    )
+    return replace(made, strand_limit=strand_limit)
+
+
+def other_span(
+    text: str | None, first: Span | None, belt: Belt | None, *, ends: str | None = None
+) -> Span | None:
+    """Return the span of the second of both strands; None if none was given.
+
+    Parameters
+    ----------
+    text
+        Such as "380 +/- 1 mm", or "equal" for one as long as the first.
+    first
+        That of the first strand.
+    belt, ends
+        As for `span`.
+
+    Raises
+    ------
+    RequestError
+        If the text cannot be read, or there is no first span.
+    """
+    if text is None:
+        return None
+    if first is None:
+        raise RequestError("the second strand's span is given, but not the first's: add --span")
+    if text.strip().casefold() == EQUAL:
+        return first
+    limit = first.strand_limit
+    return span(text, belt, ends=ends, strand_limit=limit, contact_key="other contact")
+
+
+def loop_sides(text: str | None) -> tuple[Estimate, Estimate] | None:
+    """Return how much of the loop stands at each strand's tension, in m; None if not given.
+
+    Parameters
+    ----------
+    text
+        Such as "412 mm, 1210 mm", in the order of the strands: each with what runs on from it.
+
+    Raises
+    ------
+    RequestError
+        If they are not two lengths.
+    """
+    if text is None:
+        return None
+    texts = text.split(", ")
+    if len(texts) != 2:  # noqa: PLR2004
+        raise RequestError(
+            f"--loop-sides {text!r}: give two lengths, each strand with the belt that runs on from "
+            'it, as in "412 mm, 1210 mm"'
+        )
+    given = [q.positive(each, q.LENGTH, option="--loop-sides") for each in texts]
+    first, second = (
+        Estimate.single(
+            g.value,
+            rectangular(_span_limit(g)) if g.u is None else g.u,
+            name="loop sides",
+            key=f"loop side {i}",
+        )
+        for i, g in enumerate(given)
+    )
+    return first, second
+
+
+def strand_limit(
+    limit: str | None = None,
+    *,
+    detent: str | None = None,
+    teeth: int | None = None,
+    friction: str | None = None,
+    belt: Belt | None = None,
+) -> StrandLimit:
+    """Return how far the tensions of two strands may differ, motors off.
+
+    Parameters
+    ----------
+    limit
+        Such as "2 N".
+    detent
+        Torque that the motor without current holds, such as "20 N mm".
+    teeth
+        Of its pulley; with the belt's tooth pitch they are its radius.
+    friction
+        Force that moves the carriage along its rails, such as "4 N".
+    belt
+        Whose tooth pitch it is.
+
+    Raises
+    ------
+    RequestError
+        If one cannot be read, or the torque is given without a pulley.
+    """
+    pitch_m = belt.pitch_m if belt else None
+    if (detent is None) != (teeth is None):
+        raise RequestError("--detent and --pulley-teeth belong together: give both or neither")
+    if detent is not None and pitch_m is None:
+        raise RequestError("--detent needs a belt with teeth: add --belt")
+    radius_m = None if teeth is None or pitch_m is None else teeth * pitch_m / (2 * math.pi)
+    given = [
+        None if text is None else q.positive(text, kind, option=option).value
+        for text, kind, option in (
+            (limit, q.FORCE, "--strand-limit"),
+            (detent, q.TORQUE, "--detent"),
+            (friction, q.FORCE, "--rail-friction"),
+        )
+    ]
+    return limit_of_strands(
+        given_n=given[0], detent_n_m=given[1], radius_m=radius_m, friction_n=given[2]
+    )
 
 
 def _span_limit(given: q.Quantity) -> float:

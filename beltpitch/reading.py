@@ -22,8 +22,8 @@ from beltpitch.asking import Typed
 from beltpitch.belt.catalogue import Belt
 from beltpitch.belt.corrections import Correction
 from beltpitch.belt.ends import moved_contact
-from beltpitch.belt.parks import one_strand, preload
-from beltpitch.belt.span import Span
+from beltpitch.belt.parks import STRAND_LINE, one_strand, preload, preload_from_both_ways
+from beltpitch.belt.span import USUAL_STRAND_LIMIT, Span
 from beltpitch.belt.strung import Strung, Tone, carried, parked, parked_often, strung
 from beltpitch.errors import CannotTell, RequestError
 from beltpitch.estimate import (
@@ -44,6 +44,11 @@ if TYPE_CHECKING:
     from beltpitch.sound.recording import Recording
 
 COVERAGE = 0.95  # of the intervals that are shown
+# Strands that differ by more were not read right, where no limit is given (a judgement, no source):
+# 0.1 N m, which few motors of such machines hold without current, over a radius of 10 mm.
+FAR_APART_N = 10.0
+STRANDS_ALIKE = "strands assumed to differ by"
+WORTH_NAMING = 0.1  # of the variance: a default that makes less is not worth a line
 # From so many degrees of freedom on (three plucks) their own scatter stands alone: the interval
 # holds the truth in 95 of 100 cases for any hand. Pooled it would do so in 79 (three plucks) or 85
 # (five) for a hand that scatters by 1 % (simulated; for a usual hand 95 either way).
@@ -445,12 +450,12 @@ def typed_reading(
     several = groups(given.values_hz, given.u_hz)
     if len(several) > 1:
         parts = [typed_reading(given.only(group), belt, span, key=key) for group in several]
-        own = {
+        placed = {
             k: pluck
             for part, group in zip(parts, several, strict=True)
             for k, pluck in zip(group, part.plucks, strict=True)
         }
-        return _divided(parts, several, (own[k] for k in sorted(own)))
+        return _divided(parts, several, (placed[k] for k in sorted(placed)))
     key = f"pluck:{key}"
     frequency = frequency_of(given.values_hz, [0.0] * len(given.values_hz), key)
     # The instrument's own error is the same in every reading and does not average away.
@@ -479,12 +484,16 @@ def _with_tone(reading: Reading, tone: Tone) -> Reading:
 def _with_tension(reading: Reading, found: Strung) -> Reading:
     assert reading.belt is not None
     key = f"strand:{reading.belt.name}/{reading.source}"
+    limit = reading.span.strand_limit if reading.span else USUAL_STRAND_LIMIT
     reading = replace(
         reading,
         tension=found.tension,
-        preload=one_strand(found.tension, key=key),
+        preload=one_strand(found.tension, limit, key=key),
         corrections=found.corrections,
     )
+    if not limit.known and _rules(reading.preload, STRAND_LINE):
+        words = f"{STRANDS_ALIKE} {limit.value_n:g} N at most ({limit.basis})"
+        reading = replace(reading, echoes=(*reading.echoes, words))
     if found.tension.ruled_by_few:
         reading = replace(reading, echoes=(*reading.echoes, PROPAGATED))
     return _saying(reading, *found.warnings)
@@ -494,8 +503,27 @@ def _saying(reading: Reading, *more: str) -> Reading:
     return replace(reading, warnings=tuple(dict.fromkeys((*reading.warnings, *more))))
 
 
-def both_strands(a: Reading, b: Reading, names: tuple[str, str]) -> tuple[Reading, Reading]:
+def both_strands(
+    a: Reading,
+    b: Reading,
+    names: tuple[str, str],
+    sides: tuple[Estimate, Estimate] | None = None,
+    *,
+    one_strand_twice: bool = False,
+) -> tuple[Reading, Reading]:
     """Return two readings that share the preload: both strands once, or one from each side.
+
+    Parameters
+    ----------
+    a, b
+        Readings of the two strands, or of one strand after arriving from either side.
+    names
+        What to call them.
+    sides
+        All of the loop that stands at each strand's tension, m, see `beltpitch.belt.parks.preload`;
+        None where that is not known.
+    one_strand_twice
+        The two are of one strand, after arriving from either side.
 
     Raises
     ------
@@ -505,10 +533,44 @@ def both_strands(a: Reading, b: Reading, names: tuple[str, str]) -> tuple[Readin
     if a.tension is None or b.tension is None:
         silent = b if a.tension else a
         raise CannotTell(f"no preload: {silent.source} gave no tension; read that strand again")
-    shared, apart = preload(a.tension, b.tension)
+    if one_strand_twice:
+        shared, apart = preload_from_both_ways(a.tension, b.tension)
+    else:
+        shared, apart = preload(a.tension, b.tension, sides, key=f"loop:{a.source} + {b.source}")
+    a, b = (replace(r, echoes=tuple(e for e in r.echoes if not _of_one(e))) for r in (a, b))
     return (
         replace(a, strand=names[0], preload=shared, strand_difference=apart),
         replace(b, strand=names[1], preload=shared, strand_difference=apart.scaled(-1.0)),
+    )
+
+
+def _of_one(words: str) -> bool:
+    """Whether something was assumed only because one strand was read."""
+    return words.startswith(STRANDS_ALIKE)
+
+
+def _rules(estimate: Estimate | None, line: str) -> bool:
+    """Whether a line makes a share of an estimate's variance that is worth naming."""
+    if estimate is None:
+        return False
+    own = sum(p.u**2 for p in estimate.parts if p.name == line)
+    return own >= WORTH_NAMING * estimate.u**2
+
+
+def strands_too_far(reading: Reading) -> str:
+    """Return a warning where the strands surely differ by more than motor and rails can hold."""
+    apart = reading.strand_difference
+    if apart is None:
+        return ""
+    limit = reading.span.strand_limit if reading.span else USUAL_STRAND_LIMIT
+    most, why = (limit.value_n, limit.basis) if limit.known else (FAR_APART_N, limit.basis)
+    low, high = apart.interval(COVERAGE)
+    if max(low, -high) <= most:
+        return ""
+    return (
+        f"the strands differ by {abs(apart.value):.1f} N, more than motor and rails can hold "
+        f"({most:.2g} N, {why}): check that each has its own span, settle the axis, and read both "
+        "again at one setting"
     )
 
 

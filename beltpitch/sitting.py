@@ -53,12 +53,14 @@ class Subject:
         What the person calls it.
     belt, span
         What is plucked; without them only frequencies are given.
+    other_span
+        The span of the second of both strands; None for as that of the first.
     window
         Where its preload should lie.
     expected
         Where its frequency must lie.
     expected_then
-        The same at the second of two parks, whose span is another; None for as at the first.
+        The same in the second step, whose span is another; None for as in the first.
     way
         ``one`` strand as it is, both ``strands``, one strand arriving from either of two ``sides``,
         or the same strand at two ``parks``.
@@ -66,6 +68,8 @@ class Subject:
         Names of the strand, or of the two strands.
     travel
         How far the carriage moves between two parks, in m.
+    sides
+        All of the loop that stands at each strand's tension, in m; None where not known.
     echoes
         Defaults that were taken for it, to be shown.
     """
@@ -73,12 +77,14 @@ class Subject:
     name: str
     belt: Belt | None = None
     span: Span | None = None
+    other_span: Span | None = None
     window: Window | None = None
     expected: FrequencyRange = field(default_factory=FrequencyRange)
     expected_then: FrequencyRange | None = None
     way: Way = "one"
     strands: tuple[str, ...] = ()
     travel: Estimate | None = None
+    sides: tuple[Estimate, Estimate] | None = None
     echoes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -119,6 +125,10 @@ class Subject:
         if self.travel is None or self.belt is None:
             return ()
         return asking.odd_teeth((self.travel,), self.belt)
+
+    def span_at(self, step: int) -> Span | None:
+        """Return the span that is plucked in one of its steps."""
+        return self.other_span if step and self.other_span else self.span
 
     def expected_at(self, step: int) -> FrequencyRange:
         """Where the frequency must lie in one of its steps."""
@@ -321,7 +331,7 @@ class Sitting:
             return None
         me = self.subject
         key = f"{self.steps[index].key}/early"
-        reading = self._read(found, key)
+        reading = self._read(found, key, index)
         if me.way == "parks":
             reading = _of_one_park(reading)
         return reading.plucks[-1], judged(reading, me.window)
@@ -354,15 +364,15 @@ class Sitting:
             why = next((h.reason for h in reversed(plucks) if h.reason), None)
         told = Heard(plucks, tuple(sorted(step.steady_hz)), why)
         me = self.subject
-        reading = self._read(told, step.key)
+        reading = self._read(told, step.key, index)
         if me.way == "parks":
             reading = _of_one_park(reading)
         strand = me.strands[index if me.way == "strands" else 0] if me.strands else None
         return replace(reading, strand=strand, echoes=(*reading.echoes, *me.echoes))
 
-    def _read(self, heard: Heard, key: str) -> Reading:
-        me = self.subject
-        return heard_reading(heard, me.name, me.belt, me.span, key=key, rate_error=self._rate_error)
+    def _read(self, heard: Heard, key: str, step: int) -> Reading:
+        me, span = self.subject, self.subject.span_at(step)
+        return heard_reading(heard, me.name, me.belt, span, key=key, rate_error=self._rate_error)
 
     def _joined(self, parts: Sequence[Reading]) -> tuple[Reading, ...]:
         """Return readings that share a preload, or with the one that two parks make."""
@@ -374,7 +384,13 @@ class Sitting:
             if me.way == "parks":
                 assert me.travel is not None
                 return (first, second, from_parks(first, second, me.travel))
-            return both_strands(first, second, (me.parts[0], me.parts[1]))
+            return both_strands(
+                first,
+                second,
+                (me.parts[0], me.parts[1]),
+                me.sides,
+                one_strand_twice=me.way == "sides",
+            )
         except CannotTell as error:
             said = dict.fromkeys((*second.warnings, error.message))
             return (first, replace(second, warnings=tuple(said)))

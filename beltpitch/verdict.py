@@ -14,7 +14,7 @@ from beltpitch.advice.limits import SafeLimit, safe_limit
 from beltpitch.advice.window import Window, Word, judge, past
 from beltpitch.estimate import DOF_AS_NORMAL, Estimate, Part
 from beltpitch.quantity import FORCE, in_unit
-from beltpitch.reading import COVERAGE, PluckGroup, Reading
+from beltpitch.reading import COVERAGE, PluckGroup, Reading, strands_too_far
 
 ENOUGH_PLUCKS = 5
 NOT_SO = "Check belt, span and frequency before you turn anything."
@@ -137,7 +137,7 @@ def judged(reading: Reading, window: Window | None = None) -> Verdict:
         warning = f"More than tears this belt, about {torn.value:.0f} N."
         return Verdict(reading, window, word, f"{warning} {NOT_SO}", (), warning)
     remedies = _remedies(reading.preload)
-    warning = _warning(reading.preload, window, safe_for(reading, window))
+    warning = _warning(reading, window)
     step = _next_step(
         reading.preload,
         window,
@@ -157,9 +157,14 @@ def safe_for(reading: Reading, window: Window | None) -> SafeLimit | None:
     return None if reading.belt is None else safe_limit(reading.belt)
 
 
-def _warning(preload: Estimate, window: Window | None, safe: SafeLimit | None) -> str:
-    """Return what must be read first: of the target, else of a tension that is surely too high."""
-    said = (() if window is None else window.cautions) or (past(preload, safe),)
+def _warning(reading: Reading, window: Window | None) -> str:
+    """Return what must be read first: of the target, of a tension too high, of unequal strands."""
+    assert reading.preload is not None
+    of_target = () if window is None else window.cautions
+    said = (
+        *(of_target or (past(reading.preload, safe_for(reading, window)),)),
+        strands_too_far(reading),
+    )
     return " ".join(f"{words[0].upper()}{words[1:]}." for words in said if words)
 
 
@@ -258,8 +263,14 @@ _WAYS = (
     _Way("move the carriage by whole teeth between the parks", ("odd teeth",)),
     _Way("hang weights on it, which tells its stiffness (beltpitch hang)", ("stiffness",), 0.002),
     _Way(
-        "pluck the other strand too, or arrive from the other side (--strand)",
+        "pluck the other strand too, or arrive from the other side (--strand), or say how far the "
+        "strands can differ (--strand-limit)",
         ("strand difference",),
+        0.002,
+    ),
+    _Way(
+        "tell how much of the loop stands at each strand's tension (--loop-sides)",
+        ("loop sides",),
         0.002,
     ),
     _Way("pluck again: five plucks are enough", ("plucks",), 0.003),

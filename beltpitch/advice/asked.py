@@ -23,6 +23,7 @@ class Strung:
 
     belt: Belt | None
     span: Span | None
+    other_span: Span | None
     window: Window | None
     echoes: tuple[str, ...]
 
@@ -36,8 +37,14 @@ def strung(
     ends: str | None = None,
     target: str | None = None,
     within: str | None = None,
+    *,
+    second_span: str | None = None,
+    strand_limit: str | None = None,
+    detent: str | None = None,
+    pulley_teeth: int | None = None,
+    rail_friction: str | None = None,
 ) -> Strung:
-    """Read belt, span and target from texts.
+    """Read belt, spans and target from texts.
 
     Raises
     ------
@@ -51,9 +58,13 @@ def strung(
         raise RequestError(
             '--width alone is no belt: add --belt "2GT", or --linear-mass "12.6 g/m"'
         )
-    free = asking.span(span, made, ends=ends) if span is not None else None
+    limit = asking.strand_limit(
+        strand_limit, detent=detent, teeth=pulley_teeth, friction=rail_friction, belt=made
+    )
+    free = None if span is None else asking.span(span, made, ends=ends, strand_limit=limit)
+    other = asking.other_span(second_span, free, made, ends=ends)
     window = _window(target, within, made)
-    return Strung(made, free, window, asking.echoes(span, linear_mass))
+    return Strung(made, free, other, window, asking.echoes(span, linear_mass))
 
 
 def _window(target: str | None, within: str | None, belt: Belt | None) -> Window | None:

@@ -49,6 +49,7 @@ from functools import lru_cache
 from typing import Literal
 
 from beltpitch.advice.window import Window
+from beltpitch.belt.parks import STRAND_LINE
 from beltpitch.belt.span import TAPE
 from beltpitch.errors import RequestError
 from beltpitch.estimate import DOF_AS_NORMAL, Estimate, Part, combine, student_quantile
@@ -71,7 +72,6 @@ CANCELLED = 0.05  # of a line that is left where it counts as cancelled
 WORTH_NAMING = 1e-4  # relative; smaller lines are not worth a word
 # Lines that come with the sound: what is left where equal spans compare by frequency alone.
 HEARD_LINES = ("plucks", "clock", "typed frequency", "amplitude", "last contact")
-STRAND_LINE = "strand difference"
 
 
 def share_of_look(look: int) -> float:

@@ -11,12 +11,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from beltpitch.belt.span import USUAL_STRAND_LIMIT, StrandLimit
 from beltpitch.belt.strand import Strand, positive
 from beltpitch.errors import CannotTell
 from beltpitch.estimate import Estimate, Part, combine, difference, mean, rectangular
 
 ROUNDS = 50  # a fixed point that gains two or more digits a round
-STRAND_LIMIT_N = 3.0  # detent torque over pulley radius if unknown; common practice, no source
+STRAND_LINE = "strand difference"
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,39 +155,106 @@ def _fixed_point(strand: Strand, speed: float, product: float) -> tuple[float, f
     return found, q
 
 
-def preload(a: Estimate, b: Estimate) -> tuple[Estimate, Estimate]:
-    """Return the preload and the strand difference a - b.
+def preload(
+    a: Estimate, b: Estimate, sides: tuple[Estimate, Estimate] | None = None, *, key: str = "loop"
+) -> tuple[Estimate, Estimate]:
+    """Return the preload and the strand difference a - b, from both strands.
 
-    From both strands, each read once, or from one strand read after arriving from either side.
+    Motors off, the loop stands at two tensions, which meet at the carriage and at the motor's
+    pulley. Its whole stretch, ``(T1 L1 + T2 L2)/EA``, is what its length at rest leaves to the
+    frame, whatever the strands do; at one tension T0 it is ``T0 (L1 + L2)/EA``. So
+    ``T0 = (T1 L1 + T2 L2)/(L1 + L2)``, with ``dT0/dL1 = (T1 - T0)/(L1 + L2)``. Derived here; the
+    frame is taken as stiff.
+
+    Parameters
+    ----------
+    a, b
+        Tensions of the two strands, N.
+    sides
+        All of the belt that stands at each of them, m: a return strand belongs to the side that
+        it runs on from. Unknown, the plain mean is returned; as T0 lies between the two
+        tensions, it is wrong by half their difference at most: the line ``loop sides``.
+    key
+        Whose error the unknown sides are.
+    """
+    apart = difference(a, b)
+    if sides is None:
+        part = Part("loop sides", key, rectangular(abs(apart.value) / 2))
+        return mean((a, b)).with_part(part), apart
+    first, second = sides
+    whole = first.value + second.value
+    value = (a.value * first.value + b.value * second.value) / whole
+    terms = [
+        (first.value / whole, a),
+        (second.value / whole, b),
+        ((a.value - value) / whole, first),
+        ((b.value - value) / whole, second),
+    ]
+    return combine(value, terms), apart
+
+
+def preload_from_both_ways(a: Estimate, b: Estimate) -> tuple[Estimate, Estimate]:
+    """Return the preload and the strand difference from one strand, read after either arrival.
+
+    Friction has turned its sign, so that the strand lies as far above the preload as below it.
     """
     return mean((a, b)), difference(a, b)
 
 
-def one_strand(
-    tension: Estimate,
-    *,
-    key: str,
-    detent_n_m: float | None = None,
-    radius_m: float | None = None,
-) -> Estimate:
+def one_strand(tension: Estimate, limit: StrandLimit, *, key: str) -> Estimate:
     """Return the preload as one strand, read once, tells it.
 
-    Motors off, the strands still differ by detent torque over pulley radius; unknown, by 3 N.
-    Half of the difference parts a strand from the mean, and rail friction adds its own; the whole
-    is entered as a limit (rectangular).
+    The preload lies between the tensions of the two strands, so that the whole of their greatest
+    difference is entered as a limit (rectangular).
 
     Parameters
     ----------
     tension
         The strand's own tension.
+    limit
+        How far the strands may differ.
     key
         Whose error it is: one belt's, in one sitting, such as ``strand:<belt>/<sitting>``.
-    detent_n_m, radius_m
-        Detent torque of the motor and radius of its pulley.
     """
-    limit = STRAND_LIMIT_N
+    return tension.with_part(Part(STRAND_LINE, key, rectangular(limit.value_n)))
+
+
+def limit_of_strands(
+    *,
+    given_n: float | None = None,
+    detent_n_m: float | None = None,
+    radius_m: float | None = None,
+    friction_n: float | None = None,
+) -> StrandLimit:
+    """Return how far the strands may differ: the smallest of what is known, else the usual figure.
+
+    At rest the carriage and the motor's pulley see the same difference: rails hold it at the
+    carriage, the motor's detent holds it at the pulley. So neither limit can be passed. Derived
+    here.
+
+    Parameters
+    ----------
+    given_n
+        A limit as the user states it.
+    detent_n_m, radius_m
+        Torque that the motor without current holds, and the pitch radius of its pulley.
+    friction_n
+        Force that moves the carriage along its rails, the belt off.
+
+    Raises
+    ------
+    RequestError
+        If a figure is not above 0.
+    """
+    known = []
+    if given_n is not None:
+        positive("strand limit", given_n, "N")
+        known.append(StrandLimit(given_n, "as given"))
     if detent_n_m is not None and radius_m is not None:
         positive("detent torque", detent_n_m, "N m")
         positive("pulley radius", radius_m, "m")
-        limit = detent_n_m / radius_m
-    return tension.with_part(Part("strand difference", key, rectangular(limit)))
+        known.append(StrandLimit(detent_n_m / radius_m, "the motor's torque over its radius"))
+    if friction_n is not None:
+        positive("rail friction", friction_n, "N")
+        known.append(StrandLimit(friction_n, "the friction of the rails"))
+    return min(known, key=lambda limit: limit.value_n, default=USUAL_STRAND_LIMIT)

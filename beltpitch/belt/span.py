@@ -47,6 +47,29 @@ SHORT_IN_WIDTHS = 4.0  # shortest spans of robot makers' tables: 4.2 widths
 
 
 @dataclass(frozen=True, slots=True)
+class StrandLimit:
+    """How far the tensions of the two strands at a carriage may differ, motors off.
+
+    Parameters
+    ----------
+    value_n
+        The limit, in N.
+    basis
+        Where it comes from, in words.
+    known
+        Whether it was given; else it is the usual figure.
+    """
+
+    value_n: float
+    basis: str
+    known: bool = True
+
+
+# A small motor's detent torque over its pulley's radius is some newtons.
+USUAL_STRAND_LIMIT = StrandLimit(3.0, "a judgement, no source", known=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Span:
     """A free length of belt between two ends.
 
@@ -59,11 +82,14 @@ class Span:
         Kinds of the two ends, as in `beltpitch.belt.ends`.
     origin
         How it was found: "tape" or "pulleys".
+    strand_limit
+        How far its tension may differ from that of the other strand.
     """
 
     length: Estimate
     ends: tuple[str, str]
     origin: str
+    strand_limit: StrandLimit = USUAL_STRAND_LIMIT
 
     @property
     def length_m(self) -> float:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from beltpitch.errors import RequestError
-from beltpitch.keep.asked import BELT_TEXTS, sitting_of
+from beltpitch.keep.asked import BELT_TEXTS, STRAND_TEXTS, sitting_of
 from beltpitch.keep.asked import Asked as Asked
 from beltpitch.keep.asked import asked_by_name as asked_by_name
 from beltpitch.keep.asked import asked_by_options as asked_by_options
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from beltpitch.keep.history import Event, Sitting
     from beltpitch.keep.machine import Machine
     from beltpitch.verdict import Verdict
+
+STRANDS = ("first", "second")
 
 NameArgument = Annotated[
     str | None,
@@ -146,7 +148,24 @@ def belt_options(options: Mapping[str, Any]) -> dict[str, Any]:
     options
         As for `Keeping.asked`.
     """
-    return {name: options[name] for name in BELT_TEXTS}
+    over = {name: options.get(name) for name in (*BELT_TEXTS, *STRAND_TEXTS)}
+    if isinstance(over["span"], list):  # once a strand
+        over["span"], over["second_span"] = two_spans(over["span"])
+    return over
+
+
+def two_spans(spans: Sequence[str]) -> tuple[str | None, str | None]:
+    """Return the spans of the first and of the second strand as they were given.
+
+    Raises
+    ------
+    RequestError
+        If there are more.
+    """
+    if len(spans) > len(STRANDS):
+        raise RequestError(f"--span is given once, or once for each of two strands; got {spans}")
+    first, second = (*spans, None, None)[: len(STRANDS)]
+    return first, second
 
 
 def machine_for(path: Path | None) -> Machine | None:

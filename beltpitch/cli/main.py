@@ -12,7 +12,7 @@ from importlib import import_module
 from typing import Annotated, Any
 
 import typer
-from typer.core import TyperGroup
+from typer.core import TyperCommand, TyperGroup, TyperOption
 from typer.exceptions import TyperException
 
 from beltpitch.errors import BeltpitchError, RequestError
@@ -45,6 +45,33 @@ SETTINGS: dict[str, Any] = {
 }
 
 
+class Command(TyperCommand):
+    """A command that refuses an option of one value given twice, whose last value would count."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Read the arguments.
+
+        Raises
+        ------
+        RequestError
+            If an option that takes one value is given twice.
+        """
+        _, _, order = self.make_parser(ctx).parse_args(args=list(args))
+        for i, param in enumerate(order):
+            once = isinstance(param, TyperOption) and not (param.multiple or param.is_flag)
+            if once and param in order[:i]:
+                raise RequestError(f"{param.opts[0]} is given twice: give it once")
+        return super().parse_args(ctx, args)
+
+
+def _refuse_repeats(app: typer.Typer) -> None:
+    for command in app.registered_commands:
+        command.cls = Command
+    for group in app.registered_groups:
+        if group.typer_instance is not None:
+            _refuse_repeats(group.typer_instance)
+
+
 class Commands(TyperGroup):
     """The commands of the table above, each loaded when it is asked for."""
 
@@ -60,6 +87,7 @@ class Commands(TyperGroup):
             )
         alone = typer.Typer(**SETTINGS)
         import_module(f"beltpitch.cli.{cmd_name}").add_to(alone)
+        _refuse_repeats(alone)
         made = typer.main.get_command(alone)
         made.name = cmd_name
         return made.commands[cmd_name] if isinstance(made, TyperGroup) else made

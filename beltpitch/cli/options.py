@@ -39,6 +39,42 @@ SpanOption = Annotated[
         help='Free span between the last contacts; a bare number is in mm: "412 +/- 1 mm".',
     ),
 ]
+SpansOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--span",
+        help='Free span between the last contacts; a bare number is in mm: "412 +/- 1 mm". For '
+        'both strands twice, in their order; "equal" the second time if they are.',
+    ),
+]
+LoopSidesOption = Annotated[
+    str | None,
+    typer.Option(
+        "--loop-sides",
+        help="All of the loop that stands at each strand's tension, the strand and what runs on "
+        'from it: "412 mm, 1210 mm".',
+    ),
+]
+StrandLimitOption = Annotated[
+    str | None,
+    typer.Option("--strand-limit", help='How far the two strands can differ at most: "2 N".'),
+]
+DetentOption = Annotated[
+    str | None,
+    typer.Option(
+        "--detent",
+        help='The same by what the motor holds without current, with --pulley-teeth: "20 N mm".',
+    ),
+]
+PulleyTeethOption = Annotated[
+    int | None, typer.Option("--pulley-teeth", min=1, help="Teeth of the motor's pulley.")
+]
+RailFrictionOption = Annotated[
+    str | None,
+    typer.Option(
+        "--rail-friction", help='The same by what moves the carriage along its rails: "4 N".'
+    ),
+]
 EndsOption = Annotated[
     str | None,
     typer.Option(
@@ -64,8 +100,8 @@ StrandOption = Annotated[
     list[str] | None,
     typer.Option(
         "--strand",
-        help="Name of the strand. Given twice: both strands, or one strand after arriving from "
-        "either side, in the order of the readings; gives the preload and the strand difference.",
+        help="Name of the strand. Given twice, in the order of the readings: both strands, or with "
+        "the same name one strand after arriving from either side; gives the preload.",
     ),
 ]
 ParksOption = Annotated[
@@ -161,8 +197,10 @@ def wanted(way: str, travel: str | None) -> int:
 
 def grouping(
     strand: list[str] | None, *, parks: bool, travel: str | None
-) -> Literal["one", "strands", "parks"]:
-    """Return how readings belong together: alone, as two strands, or as two parks.
+) -> Literal["one", "strands", "sides", "parks"]:
+    """Return how readings belong together.
+
+    Alone, as two strands, as one strand after either arrival, or as two parks.
 
     Raises
     ------
@@ -177,4 +215,6 @@ def grouping(
         raise RequestError("--strand names one strand, or the two whose mean is the preload")
     if parks:
         return "parks"
-    return "strands" if strand and len(strand) > 1 else "one"
+    if not strand or len(strand) == 1:
+        return "one"
+    return "sides" if strand[0] == strand[1] else "strands"

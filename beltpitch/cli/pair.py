@@ -88,7 +88,9 @@ def pair(
     span: Annotated[
         list[str] | None,
         typer.Option(
-            "--span", help='Free span: "412 +/- 1 mm"; once if equal for both, else once for each.'
+            "--span",
+            help='Free span: "412 +/- 1 mm"; once if equal for both, else once for each belt. With '
+            "both strands, that of each strand in their order.",
         ),
     ] = None,
     ends: o.EndsOption = None,
@@ -103,6 +105,11 @@ def pair(
         ),
     ] = None,
     strand: o.StrandOption = None,
+    loop_sides: o.LoopSidesOption = None,
+    strand_limit: o.StrandLimitOption = None,
+    detent: o.DetentOption = None,
+    pulley_teeth: o.PulleyTeethOption = None,
+    rail_friction: o.RailFrictionOption = None,
     sides: SidesOption = False,
     device: DeviceOption = None,
     plucks: PlucksOption = None,
@@ -126,9 +133,10 @@ def pair(
     options = locals()
     one_thread()
     o.checked_unit(unit)
-    over = k.belt_options(options)
+    over = k.belt_options({**options, "span": None})
     words, files = _parted(what or [], machine)
-    spans = _spans(span)
+    way = way_of(strand, sides=sides, parks=False, travel=None)
+    spans = _spans(span, both_strands=way == "strands")
     asked = _asked(words, machine, over, spans, ends, target_within)
     if strand and len(strand) == 1:  # beside a name it stands over the file's
         a, b = (replace(each, entry=replace(each.entry, strand=strand[0])) for each in asked)
@@ -137,7 +145,7 @@ def pair(
         asked=asked,
         names=_names(names, asked, files, named=bool(words)),
         within=_within(within, asked, words),
-        same_span=len(spans) == 1 or all(a.span is None for a in asked),
+        same_span=len(set(spans)) == 1 or all(a.span is None for a in asked),
         one_roll=not two_rolls,
         expected=asking_range(low, high),
     )
@@ -145,7 +153,6 @@ def pair(
     listening = not (first or second or files)
     to_keep = keeping.wanted(named=listening or asked[0].name is not None)
     if listening:
-        way = way_of(strand, sides=sides, parks=False, travel=None)
         live = Live(
             device, plucks, seconds_of(last), save, beep, json, unit,
             clock=clock_given(clock), machine=asked[0].machine, sounds=sounds_for(keeping, way),
@@ -226,18 +233,27 @@ def _files(words: Sequence[str], machine: Path | None, *, alone: bool) -> list[P
     return paths if looks_like_files or nobody_knows else []
 
 
-def _spans(span: Sequence[str] | None) -> tuple[str, ...]:
-    found = tuple(span or ())
-    if len(found) > TWO:
-        raise RequestError(f"two belts have two spans at most; got {len(found)} times --span")
-    return found
+Spans = tuple[str | None, str | None]  # of one belt: of its strand, and of its other strand
+
+
+def _spans(span: Sequence[str] | None, *, both_strands: bool) -> tuple[Spans, ...]:
+    """Return the spans of the belts: none, one belt's that serve both, or each belt's."""
+    given = list(span or ())
+    each = TWO if both_strands else 1
+    if len(given) not in (0, each, TWO * each):
+        many = "each strand's, the same for both belts, or all four" if both_strands else "one each"
+        raise RequestError(
+            f"--span is given once for belts of one span, else {many}; got it {len(given)} times"
+        )
+    groups = [given[i : i + each] for i in range(0, len(given), each)]
+    return tuple(k.two_spans(group) for group in groups)
 
 
 def _asked(
     words: Sequence[str],
     machine: Path | None,
     over: dict[str, Any],
-    spans: tuple[str, ...],
+    spans: tuple[Spans, ...],
     ends: str | None,
     within: str | None,
 ) -> tuple[k.Asked, k.Asked]:
@@ -245,21 +261,25 @@ def _asked(
     if len(words) > TWO:
         raise RequestError(f"a pair is two belts or two recordings; got {' '.join(words)}")
     if not words:
-        each = spans * TWO if len(spans) == 1 else spans or (None, None)
+        each = spans * TWO if len(spans) == 1 else spans or ((None, None),) * TWO
         a, b = (
-            k.asked_for([], machine, {**over, "span": one}, ends=ends, within=within)[0]
+            k.asked_for([], machine, {**over, **_keyed(one)}, ends=ends, within=within)[0]
             for one in each
         )
         return a, b
     if len(spans) > 1:
         raise RequestError("two spans belong to belts given by options; these have names")
-    beside = {**over, "span": spans[0] if spans else None}
+    beside = {**over, **_keyed(spans[0] if spans else (None, None))}
     found = k.asked_for(list(words), machine, beside, ends=ends, within=within)
     if len(found) != TWO:
         raise RequestError(
             f"{' '.join(words)} is {len(found)} belts; name a pair, or two belts of the machine"
         )
     return found[0], found[1]
+
+
+def _keyed(spans: Spans) -> dict[str, str | None]:
+    return {"span": spans[0], "second_span": spans[1]}
 
 
 def _names(

@@ -40,13 +40,18 @@ def recording(
     width: o.WidthOption = None,
     linear_mass: o.LinearMassOption = None,
     construction: o.ConstructionOption = None,
-    span: o.SpanOption = None,
+    span: o.SpansOption = None,
     ends: o.EndsOption = None,
     low: o.FromOption = None,
     high: o.ToOption = None,
     target: o.TargetOption = None,
     within: o.WithinOption = None,
     strand: o.StrandOption = None,
+    loop_sides: o.LoopSidesOption = None,
+    strand_limit: o.StrandLimitOption = None,
+    detent: o.DetentOption = None,
+    pulley_teeth: o.PulleyTeethOption = None,
+    rail_friction: o.RailFrictionOption = None,
     parks: o.ParksOption = False,
     travel: o.TravelOption = None,
     cross_check: Annotated[
@@ -108,7 +113,7 @@ def recording(
     ]
     readings, code = [r for r, _ in read], max(c for _, c in read)
     if code == 0:
-        readings = _joined(readings, way, strand, travel)
+        readings = _joined(readings, way, strand, travel, every[0])
     checks = []
     if cross_check:
         found = zip(files, readings, limits, strict=False)
@@ -141,6 +146,8 @@ def _for_each_file(
             f"give {count} recordings of one belt for {count} {way}, in order; got {len(files)} of "
             f"{len(every)}"
         )
+    if way == "strands":
+        return every[0].for_strands()
     if len(every) == 1:
         return every * len(files)
     if len(every) != len(files):
@@ -323,7 +330,11 @@ def _cross_checked(
 
 
 def _joined(
-    readings: list[Reading], way: str, strand: list[str] | None, travel: str | None
+    readings: list[Reading],
+    way: str,
+    strand: list[str] | None,
+    travel: str | None,
+    asked: k.Asked,
 ) -> list[Reading]:
     """Return readings that share a preload, or the one that two parks make."""
     from beltpitch import asking
@@ -331,7 +342,9 @@ def _joined(
 
     if way == "parks":
         return [*readings, from_travels(readings, asking.travels(travel or ""))]
-    if way == "strands":
+    if way in ("strands", "sides"):
         assert strand is not None
-        return list(both_strands(readings[0], readings[1], (strand[0], strand[1])))
+        names, twice = (strand[0], strand[1]), way == "sides"
+        a, b = readings
+        return list(both_strands(a, b, names, asked.sides, one_strand_twice=twice))
     return [replace(r, strand=strand[0]) for r in readings] if strand else readings

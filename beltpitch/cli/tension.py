@@ -31,11 +31,16 @@ def tension(
     width: o.WidthOption = None,
     linear_mass: o.LinearMassOption = None,
     construction: o.ConstructionOption = None,
-    span: o.SpanOption = None,
+    span: o.SpansOption = None,
     ends: o.EndsOption = None,
     target: o.TargetOption = None,
     within: o.WithinOption = None,
     strand: o.StrandOption = None,
+    loop_sides: o.LoopSidesOption = None,
+    strand_limit: o.StrandLimitOption = None,
+    detent: o.DetentOption = None,
+    pulley_teeth: o.PulleyTeethOption = None,
+    rail_friction: o.RailFrictionOption = None,
     parks: o.ParksOption = False,
     travel: o.TravelOption = None,
     machine: k.MachineOption = None,
@@ -111,12 +116,14 @@ def _readings(
         parks = [_one_tone(_typed(asked, part, f"typed {i}")) for i, part in enumerate(parts, 1)]
         return [from_travels(parks, travels)]
     half = o.two_groups(len(texts), strand, "frequency")
+    strands = (asked, asked) if way == "sides" else asked.for_strands()
     a, b = (
-        _one_tone(_typed(asked, part, f"typed {i}"))
-        for i, part in enumerate((texts[:half], texts[half:]), 1)
+        _one_tone(_typed(one, part, f"typed {i}"))
+        for i, (one, part) in enumerate(zip(strands, (texts[:half], texts[half:]), strict=True), 1)
     )
     assert strand is not None
-    return list(both_strands(a, b, (strand[0], strand[1])))
+    names = strand[0], strand[1]
+    return list(both_strands(a, b, names, asked.sides, one_strand_twice=way == "sides"))
 
 
 def _one_tone(reading: Reading) -> Reading:

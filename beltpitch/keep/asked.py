@@ -31,6 +31,15 @@ if TYPE_CHECKING:
 
 # What describes a belt in texts, by the keys of a machine file.
 BELT_TEXTS = ("belt", "width", "linear_mass", "construction", "span", "target")
+# What describes its two strands, where a face asks for it.
+STRAND_TEXTS = (
+    "second_span",
+    "loop_sides",
+    "strand_limit",
+    "detent",
+    "pulley_teeth",
+    "rail_friction",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +48,7 @@ class Asked:
 
     Parameters
     ----------
-    belt, span, window
+    belt, span, other_span, window
         As read; None where not given.
     echoes
         Defaults that were taken.
@@ -52,6 +61,7 @@ class Asked:
 
     belt: Belt | None
     span: Span | None
+    other_span: Span | None
     window: Window | None
     echoes: tuple[str, ...]
     entry: BeltEntry
@@ -61,6 +71,28 @@ class Asked:
     def name(self) -> str | None:
         """Name of the belt on its machine; None without a machine."""
         return self.entry.name if self.machine else None
+
+    def for_strands(self) -> tuple[Asked, Asked]:
+        """Return what was asked for of each of the two strands.
+
+        Raises
+        ------
+        RequestError
+            If only one span was given.
+        """
+        if self.span is not None and self.other_span is None:
+            raise RequestError(
+                "two strands have two spans: give the second one too (--span twice, or second_span "
+                'in the machine file), or "equal" if it is as long as the first'
+            )
+        return self, replace(self, span=self.other_span)
+
+    @property
+    def sides(self) -> tuple[Estimate, Estimate] | None:
+        """All of the loop that stands at each strand's tension, in m; None where not known."""
+        from beltpitch import asking
+
+        return asking.loop_sides(self.entry.loop_sides)
 
 
 def asked_by_name(
@@ -105,7 +137,7 @@ def _asked(entry: BeltEntry, machine: Machine) -> Asked:
     of_target = made.windows.by_target.cautions if made.windows.by_target else ()
     # what is said of the target stands in the verdict's first line
     said = (*made.echoes, *(w for w in made.windows.warnings if w not in of_target))
-    return Asked(made.belt, made.span, made.windows.verdict, said, entry, machine)
+    return Asked(made.belt, made.span, made.other_span, made.windows.verdict, said, entry, machine)
 
 
 def asked_by_options(
@@ -121,10 +153,11 @@ def asked_by_options(
     from beltpitch.keep.entries import BeltEntry
 
     ends, within = ends or USUAL_ENDS, within or WITHIN
-    made = strung(**over, ends=ends, within=within)
+    texts = {key: value for key, value in over.items() if key != "loop_sides"}
+    made = strung(**texts, ends=ends, within=within)
     given = {key: value for key, value in over.items() if value is not None}
     entry = BeltEntry(name=str(over.get("belt") or "belt"), ends=ends, within=within, **given)
-    return Asked(made.belt, made.span, made.window, made.echoes, entry)
+    return Asked(made.belt, made.span, made.other_span, made.window, made.echoes, entry)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,13 +233,20 @@ def subject_of(
         strands = (asked.entry.strand,)
     notes = asked.belt.notes if asked.belt else ()
     moved = asking.travel(travel) if travel else None
+    then = moved_range(asked, moved, asked_range) if moved else None
+    other = None
+    if way == "strands":
+        other = asked.for_strands()[1].span
+        then = expected_range(asked.belt, other, asked_range)
     return Subject(
         name=name,
         belt=asked.belt,
         span=asked.span,
         window=asked.window,
         expected=expected_range(asked.belt, asked.span, asked_range),
-        expected_then=moved_range(asked, moved, asked_range) if moved else None,
+        expected_then=then,
+        other_span=other,
+        sides=asked.sides,
         way=way,
         strands=strands,
         travel=moved,

@@ -14,6 +14,7 @@ from typing import Any
 
 from beltpitch import quantity as q
 from beltpitch.advice.driven import DRIVES
+from beltpitch.asking import EQUAL, loop_sides
 from beltpitch.belt.ends import ends as read_ends
 from beltpitch.errors import RequestError
 
@@ -52,6 +53,12 @@ class BeltEntry:
         Whether it was cut and joined, and so may carry half.
     span, ends
         The free span and what holds its ends.
+    second_span
+        Of the second strand where both are read; "equal" for one as long as the first.
+    loop_sides
+        All of the loop that stands at each strand's tension, both in one text.
+    strand_limit, detent, pulley_teeth, rail_friction
+        How far the strands may differ: as it is, or by what holds them unequal.
     park
         Where the axis stands for that span.
     strand
@@ -83,6 +90,12 @@ class BeltEntry:
     roll: str | None = None
     joined: bool = False
     span: str | None = None
+    second_span: str | None = None
+    loop_sides: str | None = None
+    strand_limit: str | None = None
+    detent: str | None = None
+    pulley_teeth: int | None = None
+    rail_friction: str | None = None
     ends: str | None = None
     park: str | None = None
     strand: str | None = None
@@ -243,6 +256,18 @@ def _ends(value: object, key: str) -> str:
     return text
 
 
+def _other_span(value: object, key: str) -> str:
+    if isinstance(value, str) and value.strip().casefold() == EQUAL:
+        return EQUAL
+    return str(_amount(q.LENGTH)(value, key))
+
+
+def _loop_sides(value: object, key: str) -> str:
+    text = _words(value, key)
+    loop_sides(text)
+    return text
+
+
 def _share(value: object, key: str) -> str:
     text = str(_amount(q.PERCENT)(value, key))
     if not 0 < q.parse(text, q.PERCENT, option=key).value < 1:
@@ -313,6 +338,12 @@ BELT_KEYS: Mapping[str, Reader] = {
     "roll": _words,
     "joined": _flag,
     "span": _amount(q.LENGTH),
+    "second_span": _other_span,
+    "loop_sides": _loop_sides,
+    "strand_limit": _amount(q.FORCE),
+    "detent": _amount(q.TORQUE),
+    "pulley_teeth": _count,
+    "rail_friction": _amount(q.FORCE),
     "ends": _ends,
     "park": _words,
     "strand": _words,

@@ -40,8 +40,8 @@ class Named:
         As written.
     machine
         Name of the machine.
-    belt, span
-        What is plucked; the span is None where the file has none.
+    belt, span, other_span
+        What is plucked; a span is None where the file has none.
     windows
         The recommended preload with its reasons; ``windows.verdict`` judges a reading.
     demand
@@ -56,6 +56,7 @@ class Named:
     machine: str
     belt: Belt
     span: Span | None
+    other_span: Span | None
     windows: Windows
     demand: Demand | None
     tensioner: Tensioner | None
@@ -96,11 +97,13 @@ def named(entry: BeltEntry, machine: str, duty: DutyEntry | None = None) -> Name
         target = (q.positive(entry.target, q.FORCE, option="target").value, share)
     limit = None if entry.limit is None else q.positive(entry.limit, q.FORCE, option="limit").value
     limits = limits_of(belt, joined=entry.joined)
+    span = _span(machine, entry, belt)
     return Named(
         entry=entry,
         machine=machine,
         belt=belt,
-        span=_span(machine, entry, belt),
+        span=span,
+        other_span=asking.other_span(entry.second_span, span, belt, ends=entry.ends),
         windows=windows(
             limits,
             demand,
@@ -156,10 +159,15 @@ def _roll_key(key: str, belt: str, roll: str) -> str:
 def _span(machine: str, entry: BeltEntry, belt: Belt) -> Span | None:
     if entry.span is None:
         return None
-    made = asking.span(entry.span, belt, ends=entry.ends)
+    limit = asking.strand_limit(
+        entry.strand_limit,
+        detent=entry.detent,
+        teeth=entry.pulley_teeth,
+        friction=entry.rail_friction,
+        belt=belt,
+    )
     key = f"contact:{machine}/{entry.name}/{entry.park or entry.span}"
-    parts = tuple(replace(p, key=key) if p.name == "last contact" else p for p in made.length.parts)
-    return replace(made, length=Estimate(made.length.value, parts))
+    return asking.span(entry.span, belt, ends=entry.ends, strand_limit=limit, contact_key=key)
 
 
 def _tensioner(entry: TensionerEntry | None) -> Tensioner | None:

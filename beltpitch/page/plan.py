@@ -9,15 +9,22 @@ from typing import Any, get_args
 
 from beltpitch.advice.match import TOLERANCE
 from beltpitch.errors import RequestError
-from beltpitch.keep.asked import BELT_TEXTS, Asked, asked_by_name, asked_by_options, subject_of
+from beltpitch.keep.asked import (
+    BELT_TEXTS,
+    Asked,
+    asked_by_name,
+    asked_by_options,
+    subject_of,
+)
 from beltpitch.keep.history import one_line
 from beltpitch.keep.machine import Machine
 from beltpitch.quantity import PERCENT, parse
 from beltpitch.sitting import Subject, Way
 
 PAIR_KEYS = ("pair", "first", "second", "tolerance")
+FORM_STRANDS = ("second_span", "loop_sides", "strand_limit")
 WAY_KEYS = ("way", "strand", "other", "travel")
-KEYS = {*BELT_TEXTS, "name", "ends", "within", *PAIR_KEYS, *WAY_KEYS}
+KEYS = {*BELT_TEXTS, *FORM_STRANDS, "name", "ends", "within", *PAIR_KEYS, *WAY_KEYS}
 LONGEST_TEXT = 200
 PAIR_NAMES = STRAND_NAMES = ("first", "second")
 
@@ -148,7 +155,8 @@ def _texts(wish: Mapping[str, Any]) -> dict[str, str]:
 
 
 def _by_name(texts: dict[str, str], machine: Machine | None, manner: Manner) -> Plan:
-    asked = asked_by_name(texts["name"], machine)
+    beside = {key: texts.get(key) for key in FORM_STRANDS}
+    asked = asked_by_name(texts["name"], machine, beside)
     tolerance = None
     if machine is not None and texts["name"] in machine.pairs:
         tolerance = machine.pairs[texts["name"]].within
@@ -163,7 +171,7 @@ def _by_name(texts: dict[str, str], machine: Machine | None, manner: Manner) -> 
 
 
 def _typed(texts: dict[str, str], manner: Manner) -> Plan:
-    over = {key: texts.get(key) for key in BELT_TEXTS}
+    over = {key: texts.get(key) for key in (*BELT_TEXTS, *FORM_STRANDS)}
     one = asked_by_options(over, ends=texts.get("ends"), within=texts.get("within"))
     names: tuple[str, ...] = (one.entry.name,)
     if texts.get("pair"):

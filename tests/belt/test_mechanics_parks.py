@@ -11,7 +11,13 @@ from scipy.linalg import eigh
 
 from beltpitch.belt.hang import hung_tension, swing_factor
 from beltpitch.belt.mechanics import frequency, tension
-from beltpitch.belt.parks import one_strand, preload, two_parks
+from beltpitch.belt.parks import (
+    limit_of_strands,
+    one_strand,
+    preload,
+    preload_from_both_ways,
+    two_parks,
+)
 from beltpitch.belt.strand import Strand
 from beltpitch.errors import CannotTell, RequestError
 from beltpitch.estimate import Estimate
@@ -130,28 +136,81 @@ def test_parks_that_cannot_be() -> None:
 # --- the two strands ------------------------------------------------------------------------------
 
 
-def test_preload_is_the_mean_of_the_strands() -> None:
-    def read(value: float, key: str) -> Estimate:
-        own = Estimate.single(value, 0.3, name="plucks", key=key)
-        return Estimate(value, (*own.parts, *Estimate.single(0, 1.0, name="m", key="roll").parts))
+def read(value: float, key: str) -> Estimate:
+    own = Estimate.single(value, 0.3, name="plucks", key=key)
+    return Estimate(value, (*own.parts, *Estimate.single(0, 1.0, name="m", key="roll").parts))
 
-    shared, apart = preload(read(34.0, "a"), read(40.0, "b"))
+
+def lengths(first: float, second: float) -> tuple[Estimate, Estimate]:
+    a = Estimate.single(first, 0.002, name="loop sides", key="one")
+    return a, Estimate.single(second, 0.002, name="loop sides", key="two")
+
+
+def test_one_strand_read_after_either_arrival_gives_the_mean() -> None:
+    shared, apart = preload_from_both_ways(read(34.0, "a"), read(40.0, "b"))
     assert shared.value == 37.0
     assert apart.value == -6.0
     assert shared.u == pytest.approx(math.hypot(1.0, 0.3 / math.sqrt(2)))
     assert apart.u == pytest.approx(0.3 * math.sqrt(2))  # the roll's error drops out
 
 
+def at_rest(loop: list[float], carriage: int, friction: float) -> list[float]:
+    """Return the tensions of a loop's pieces of belt, springs of one EA, by a linear system.
+
+    The pieces run from the motor's pulley over free idlers to the carriage and on to the pulley;
+    a force `friction` holds the carriage behind piece `carriage`, the pulley's detent the rest.
+    """
+    ea, preload = 12_000.0, 30.0
+    count = len(loop)
+    matrix, right = np.zeros((count, count)), np.zeros(count)
+    for row in range(count - 1):  # a free idler leaves the tension as it is
+        matrix[row, row], matrix[row, row + 1] = 1.0, -1.0
+        right[row] = friction if row == carriage else 0.0
+    matrix[-1] = np.array(loop) / ea  # the whole stretch stays as it was
+    right[-1] = preload * sum(loop) / ea
+    return [float(t) for t in np.linalg.solve(matrix, right)]
+
+
+@pytest.mark.parametrize("friction", [-5.0, 0.0, 8.0])
+def test_preload_is_weighted_by_all_the_belt_at_each_tension(friction: float) -> None:
+    loop = [0.3, 0.5, 0.09, 0.75]  # return strand, about an idler, to the carriage; other strand
+    tensions = at_rest(loop, 2, friction)
+    first, second = tensions[0], tensions[-1]
+    sides = lengths(sum(loop[:3]), loop[3])
+    shared, apart = preload(read(first, "a"), read(second, "b"), sides)
+    assert shared.value == pytest.approx(30.0)
+    assert apart.value == pytest.approx(friction)
+    assert shared.u >= 1.0  # the roll's error is common to both strands and stays
+
+
+def test_sides_that_are_not_known_cost_half_the_difference_at_most() -> None:
+    shared, _ = preload(read(34.0, "a"), read(40.0, "b"))
+    assert shared.value == 37.0
+    lines = {line.name: line.u for line in shared.budget()}
+    assert lines["loop sides"] == pytest.approx(3.0 / math.sqrt(3))
+    worst, _ = preload(read(34.0, "a"), read(40.0, "b"), lengths(100.0, 0.01))
+    assert abs(worst.value - shared.value) == pytest.approx(3.0, rel=0.001)
+
+
 def test_one_strand_read_once_carries_the_unknown_difference() -> None:
-    read = Estimate.single(37.0, 1.0, name="linear mass", key="roll")
-    alone = one_strand(read, key="strand:left/today")
+    alone = one_strand(
+        Estimate.single(37.0, 1.0, name="m", key="roll"), limit_of_strands(), key="s"
+    )
     assert alone.value == 37.0
     assert alone.u == pytest.approx(math.hypot(1.0, 3 / math.sqrt(3)))
-    known = one_strand(read, key="k", detent_n_m=0.02, radius_m=0.005)
-    assert known.u == pytest.approx(math.hypot(1.0, 4 / math.sqrt(3)))
-    assert one_strand(read, key="k", detent_n_m=0.02).u == alone.u
+
+
+def test_the_smaller_of_what_holds_the_strands_unequal_is_their_limit() -> None:
+    usual = limit_of_strands()
+    assert (usual.value_n, usual.known) == (3.0, False)
+    motor = limit_of_strands(detent_n_m=0.02, radius_m=0.005)
+    assert (motor.value_n, motor.known) == (4.0, True)
+    both = limit_of_strands(detent_n_m=0.02, radius_m=0.005, friction_n=1.5)
+    assert both.value_n == 1.5
+    assert "rails" in both.basis
+    assert limit_of_strands(given_n=0.5, friction_n=1.5).value_n == 0.5
     with pytest.raises(RequestError, match="pulley radius is 0 m"):
-        one_strand(read, key="k", detent_n_m=0.02, radius_m=0.0)
+        limit_of_strands(detent_n_m=0.02, radius_m=0.0)
 
 
 # --- the hung strand ------------------------------------------------------------------------------

@@ -81,7 +81,7 @@ def test_forces_in_json_are_newtons_whatever_the_unit(capsys: Capture) -> None:
 
 def test_both_strands_share_a_preload(capsys: Capture) -> None:
     record = run_json(
-        capsys, "tension", *BELT, "--strand", "left", "--frequency", "66.3",
+        capsys, "tension", *BELT, "--span", "equal", "--strand", "left", "--frequency", "66.3",
         "--strand", "right", "--frequency", "64.9",
     )  # fmt: skip
     a, b = record["readings"]
@@ -137,7 +137,10 @@ def test_two_parks_need_no_span(capsys: Capture) -> None:
         ([*BELT, "--frequency", "66", "--unit", "stone"], "N, lbf or kgf"),
         ([*BELT, "--frequency", "66", "--target", "30 mm"], "no unit of force"),
         ([*BELT, "--frequency", "66", "--target", "30", "--within", "0%"], "no range"),
-        ([*BELT, "--frequency", "66", "--strand", "a", "--strand", "b"], "as many"),
+        (
+            [*BELT, "--span", "equal", "--frequency", "66", "--strand", "a", "--strand", "b"],
+            "as many",
+        ),
         ([*BELT, "--frequency", "66", "--parks"], "both"),
         ([*BELT, "--frequency", "66", "--speed", "3"], "--speed"),
     ],

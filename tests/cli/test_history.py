@@ -117,7 +117,7 @@ def test_a_pair_keeps_two_entries_and_two_strands_keep_one(capsys: Capture) -> N
     run(capsys, "tension", "y", "--frequency", "70", "--frequency", "71")
     run(
         capsys, "tension", "y-left", "--frequency", "70", "--frequency", "71",
-        "--strand", "left", "--strand", "right",
+        "--strand", "left", "--strand", "right", "--span", "412 mm", "--span", "equal",
     )  # fmt: skip
     entries = run_json(capsys, "history")["entries"]
     assert [(e["belt"], e["strand"]) for e in entries] == [

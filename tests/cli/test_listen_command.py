@@ -286,7 +286,7 @@ def test_words_to_keep_that_nobody_can_be_asked_about_are_not_lost_in_silence(
 
 def test_both_strands_are_asked_for(capsys: Capture, plug: Plug) -> None:
     plug(FakeMicrophone(np.concatenate([sound(2), sound(2, 90.0)])))
-    strands = ["--strand", "upper", "--strand", "lower", "--plucks", "2"]
+    strands = ["--span", "equal", "--strand", "upper", "--strand", "lower", "--plucks", "2"]
     code, out, _ = run(capsys, *BELT, *strands, "--json")
     assert code == 0
     upper, lower = records(out)[-1]["readings"]
@@ -335,7 +335,9 @@ def test_keys_end_it_and_move_it_on(
             return pressed.pop(self.count * 320 // int(RATE_HZ), "")
 
     monkeypatch.setattr(keys, "Keys", Hand)
-    code, out, _ = run(capsys, *BELT, "--strand", "upper", "--strand", "lower", "--json")
+    code, out, _ = run(
+        capsys, *BELT, "--span", "equal", "--strand", "upper", "--strand", "lower", "--json"
+    )
     assert code == 0
     upper, lower = records(out)[-1]["readings"]
     assert upper["frequency_hz"] == pytest.approx(95.0, rel=0.01)

@@ -223,7 +223,8 @@ def test_readings_share_the_error_of_their_roll_and_tape(shop: Path, capsys: Cap
             number += 1
             hertz = PER_ROOT_N * (aim + shift) ** 0.5
             strands = ["--frequency", f"{hertz:.3f} Hz", "--strand"]
-            assert run_with(["tension", "y-left", *strands, "front", *strands, "back"]) == 0
+            spans = ["--span", "412 mm", "--span", "equal"]
+            assert run_with(["tension", "y-left", *spans, *strands, "front", *strands, "back"]) == 0
             size = 12 + 0.01 * (aim - 85) ** 2 + shift
             capsys.readouterr()
             code, _, err = run(

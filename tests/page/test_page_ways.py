@@ -23,7 +23,7 @@ from tests.page.test_page_shown import axe
 from tests.page.workbench import BELT, RATE_HZ, Rig, Shown, served, shop
 from tests.soundbench import Bench as SoundBench
 
-STRANDS = {"way": "strands", "strand": "upper", "other": "lower"}
+STRANDS = {"way": "strands", "strand": "upper", "other": "lower", "second_span": "equal"}
 WEIGHED = {**BELT, "linear_mass": "12.6 +/- 0.1 g/m", "within": "15%"}
 PARKS = {"way": "parks", "travel": "100 +/- 0.2 mm"}
 
@@ -196,7 +196,11 @@ def test_a_way_that_lacks_something_is_refused_in_words_of_the_page() -> None:
     ):
         with pytest.raises(RequestError, match=why):
             planned({**BELT, **wish}, None)
-    both = planned({**BELT, "way": "strands"}, None)
+    with pytest.raises(RequestError, match="two strands have two spans"):
+        planned({**BELT, "way": "strands"}, None)
+    both = planned({**BELT, "way": "strands", "second_span": "380 mm"}, None)
+    assert both.subjects[0].other_span is not None
+    assert both.subjects[0].other_span.length_m == 0.38
     assert both.subjects[0].strands == ("first", "second")
     pair = planned({**BELT, "way": "sides", "pair": "yes"}, None)
     assert pair.places == ((0, 0), (0, 1), (1, 0), (1, 1))
