@@ -110,6 +110,42 @@ def test_the_mean_lies_among_the_plucks(values: list[float]) -> None:
     assert min(values) - 1e-9 <= found <= max(values) + 1e-9
 
 
+# --- several tones -----------------------------------------------------------------------------
+
+
+def test_two_typed_values_hold_what_they_scatter() -> None:
+    low, high = known(typed("110", "112").frequency).interval()
+    assert low < 110.1
+    assert high > 111.9
+
+
+def test_values_beyond_one_hand_are_groups_without_a_mean() -> None:
+    reading = typed("130", "110", "130.4")
+    assert (reading.frequency, reading.tension, reading.preload) == (None, None, None)
+    assert [group.plucks for group in reading.groups] == [(1,), (0, 2)]
+    alone = known(typed("110").tension).value
+    assert known(reading.groups[0].tension).value == pytest.approx(alone)
+    assert reading.plucks[1].tension_n == pytest.approx(alone)
+    assert "110.0" in reading.warnings[0]
+    assert "130.2" in reading.warnings[0]
+
+
+@pytest.mark.parametrize(("other", "ratio"), [("132.6", "2:1"), ("198.9", "3:1"), ("99.5", "3:2")])
+def test_an_overtone_among_typed_values_is_named(other: str, ratio: str) -> None:
+    reading = typed("66.3", other)
+    assert reading.tension is None
+    assert f"near the ratio {ratio}" in reading.warnings[0]
+    assert "fundamental" in reading.warnings[0]
+
+
+def test_plucks_of_two_tones_give_no_mean_and_a_stray_is_no_group() -> None:
+    two = heard_reading(heard(pitch(66.0), pitch(66.2), pitch(77.0), pitch(77.1)), "x")
+    assert two.frequency is None
+    assert len(two.groups) == 2
+    one = heard_reading(heard(pitch(66.0), pitch(66.2), pitch(66.1)), "x")
+    assert one.groups == ()
+
+
 # --- the tension --------------------------------------------------------------------------------
 
 
