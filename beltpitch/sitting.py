@@ -23,6 +23,7 @@ from beltpitch.belt.span import Span
 from beltpitch.errors import CannotTell
 from beltpitch.estimate import Estimate
 from beltpitch.reading import PluckReading, Reading, both_strands, from_parks, heard_reading
+from beltpitch.sound.decision import in_a_row
 from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck
 from beltpitch.sound.pitch import hear
 from beltpitch.sound.pluck import Pluck
@@ -337,15 +338,25 @@ class Sitting:
         return reading.plucks[-1], judged(reading, me.window)
 
     def _decide_together(self, index: int) -> None:
-        """Hear the last plucks of a step that have a tone to tell once more, all at once."""
+        """Hear the last plucks of a step that have a tone to tell once more, all at once.
+
+        What was answered often enough in a row stays: where it is given no other tone now, what has
+        changed is what sounded after it.
+        """
         slots = self.steps[index].slots
         kept = [s for s in slots if s.pluck and s.by_hand is not False and not s.held]
         if len(kept) < BOTH:
             return
         expected = self.subject.expected_at(index)
         again = self._hear([s.pluck for s in kept if s.pluck is not None], expected).plucks
-        if len(again) == len(kept):
-            for slot, heard in zip(kept, again, strict=True):
+        if len(again) != len(kept):
+            return
+        told = [s.heard for s in self.steps[index].slots]
+        sounds = [(h.onset_s or 0.0, h.pitch.frequency_hz) for h in told if h.pitch is not None]
+        for slot, heard in zip(kept, again, strict=True):
+            one = slot.heard
+            stays = one.used and one.pitch and in_a_row(sounds, one.pitch.frequency_hz)
+            if heard.pitch is not None or not stays:
                 slot.heard = heard
 
     def judge(self) -> None:
@@ -402,6 +413,7 @@ def _of_one_park(reading: Reading) -> Reading:
         reading,
         tension=None,
         preload=None,
+        groups=tuple(replace(group, tension=None) for group in reading.groups),
         corrections=tuple(c for c in reading.corrections if c.name == "clock"),
         plucks=tuple(replace(p, tension_n=None) for p in reading.plucks),
         warnings=(ONE_PARK,) if reading.frequency else reading.warnings,
@@ -418,10 +430,8 @@ def _is_unclear(one: HeardPluck) -> bool:
 
 
 def _fits(one: HeardPluck, others_hz: Sequence[float]) -> bool:
-    """Whether a pluck says what the others say, so that nothing need be decided anew."""
+    """Whether a pluck says what another says, so that nothing need be decided anew."""
     if not (one.used and one.pitch):
         return False
-    if not others_hz:
-        return False
-    usual = float(np.median(others_hz))
-    return abs(one.pitch.frequency_hz / usual - 1) <= SAME_TONE
+    tone_hz = one.pitch.frequency_hz
+    return any(abs(tone_hz / other - 1) <= SAME_TONE for other in others_hz)

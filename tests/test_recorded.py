@@ -8,6 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from beltpitch import belt
+from beltpitch.advice.window import Window
+from beltpitch.asking import span as from_text
 from beltpitch.reading import read
 from beltpitch.recorded import Recorded
 from beltpitch.sitting import Subject
@@ -42,6 +45,30 @@ def test_it_says_what_the_file_says(tmp_path: Path) -> None:
     assert file.frequency is not None
     assert reading.frequency.value == pytest.approx(file.frequency.value, rel=1e-5)
     assert states[-1].phase == "done"
+
+
+def test_two_groups_of_plucks_are_told_with_both_tensions_and_no_word() -> None:
+    own = belt("2GT 9 mm", linear_mass="12.6 +/- 0.1 g/m")
+    me = Subject("y", own, from_text("412 mm"), window=Window(20.0, 60.0, "a", "b"))
+    recorded = Recorded([me])
+    list(recorded.take(0, blocks(np.concatenate([sound(57.0), sound(66.0)])), RATE_HZ))
+    (verdict,) = recorded.verdicts[0]
+    reading = verdict.reading
+    assert [group.plucks for group in reading.groups] == [(0, 1, 2, 3), (4, 5, 6, 7)]
+    tensions = [group.tension.value for group in reading.groups if group.tension]
+    assert tensions == pytest.approx([27.8, 37.4], rel=0.01)
+    assert (reading.frequency, reading.preload, verdict.word) == (None, None, "unknown")
+    assert "27." in reading.warnings[0]
+    assert "37." in reading.warnings[0]
+
+
+def test_what_was_answered_stays_when_other_sounds_follow() -> None:
+    recorded = Recorded([Subject("y")])
+    foreign = [sound(f)[: int(2.5 * RATE_HZ)] for f in (91.0, 171.0, 131.0, 203.0, 59.0, 241.0)]
+    list(recorded.take(0, blocks(np.concatenate([sound(66.0), *foreign])), RATE_HZ))
+    (reading,) = recorded.readings[0]
+    assert [p.used for p in reading.plucks] == [True] * 4 + [False] * 6
+    assert reading.frequency is not None
 
 
 def test_a_pluck_is_left_out_by_hand() -> None:

@@ -20,7 +20,7 @@ import numpy as np
 from beltpitch.sound import reasons
 from beltpitch.sound.begins import began_earlier, begins
 from beltpitch.sound.block import Samples
-from beltpitch.sound.decision import LEAST_QUALITY, SCATTERED, Decision, Evidence, decide
+from beltpitch.sound.decision import HELD_S, LEAST_QUALITY, SCATTERED, Decision, Evidence, decide
 from beltpitch.sound.evidence import Candidate, dies
 from beltpitch.sound.fit import Start, chosen, fit
 from beltpitch.sound.groups import agreeing, groups
@@ -70,7 +70,7 @@ def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> Heard:
     """
     evidence = [_evidence(p, expected, plucks[:k]) for k, p in enumerate(plucks)]
     steady = _steady(plucks)
-    heard = _with_other_tones(evidence, _decided(evidence, expected), expected)
+    heard = _each_tone(evidence, expected)
     listed = [h for h in heard if h.onset_s is not None and _worth_naming(h, heard)]
     if any(h.used for h in listed):
         return Heard(tuple(listed), steady)
@@ -78,45 +78,73 @@ def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> Heard:
     return Heard(tuple(listed), steady, reason=why)
 
 
-def _decided(evidence: Sequence[Evidence], expected: FrequencyRange) -> list[HeardPluck]:
+def _decided(
+    evidence: Sequence[Evidence], joint: Decision | None, expected: FrequencyRange
+) -> list[HeardPluck]:
     """Return the verdict on each pluck, all of them taken for plucks of one string."""
-    joint = decide(evidence, expected)
     beyond = explained_from_outside(evidence, joint, expected)
     return set_aside([_one(e, joint, expected, beyond) for e in evidence])
 
 
-def _with_other_tones(
-    evidence: list[Evidence], heard: list[HeardPluck], expected: FrequencyRange
-) -> list[HeardPluck]:
-    """Return the plucks, those used as well that agree among themselves on another tone.
+def _each_tone(evidence: Sequence[Evidence], expected: FrequencyRange) -> list[HeardPluck]:
+    """Return the verdict on each pluck: of the string that explains all best, or of another.
 
-    A string that was turned, or two strings, show like this, and none is chosen. A single pluck of
-    the tone decided on is set aside where several agree on another.
+    Plucks that agree among themselves on another tone are judged by themselves: a string that was
+    turned, or two strings, show like this, and none is chosen. But a single pluck is set aside
+    where several agree on another tone. A voice comes back to a tone too: it is judged as a whole.
     """
-    used = [(k, h.pitch.frequency_hz) for k, h in enumerate(heard) if h.used and h.pitch]
-    others = [(k, f) for k, f in _left(evidence, heard) if all(_differs(f, g) for _, g in used)]
-    out = list(heard)
-    for group in agreeing(groups([f for _, f in others], [0.0] * len(others))) if used else ():
-        which = [others[i][0] for i in group]
-        again = _decided([evidence[k] for k in which], expected)
-        if sum(h.used for h in again) > 1:
-            for k, one in zip(which, again, strict=True):
-                out[k] = one
-            if len(used) == 1:
-                (alone, f), among = used[0], [f for k, f in others if k in which]
-                told = reasons.OUTLIER.format(f=f, others=float(np.median(among)))
-                out[alone] = replace(out[alone], used=False, reason=told)
-    return out
+    joint = decide(evidence, expected)
+    several = [] if joint is None or joint.voice else _others(evidence, joint.frequency_hz)
+    if not several:
+        return _decided(evidence, joint, expected)
+    apart = {k for group in several for k in group}
+    rest = [k for k in range(len(evidence)) if k not in apart]
+    main, others = (
+        _alone(evidence, rest, expected),
+        [_alone(evidence, g, expected) for g in several],
+    )
+    tones = [h.pitch.frequency_hz for h in main if h.used and h.pitch]
+    if not tones:
+        return _decided(evidence, joint, expected)
+    usual = float(np.median(tones))
+    agreed = [heard for heard in others if sum(h.used for h in heard) > 1]
+    if agreed and len(tones) == 1:
+        among = [h.pitch.frequency_hz for h in agreed[0] if h.used and h.pitch]
+        main = [_outvoted(h, float(np.median(among))) if h.used else h for h in main]
+    found = dict(zip(rest, main, strict=True))
+    for group, heard in zip(several, others, strict=True):
+        strays = [_another(evidence[k], usual) for k in group]
+        found |= zip(group, heard if heard in agreed else strays, strict=True)
+    return [found[k] for k in range(len(evidence))]
 
 
-def _left(evidence: list[Evidence], heard: list[HeardPluck]) -> list[tuple[int, float]]:
-    """Return the plucks that are not used, with the tone that is clear in each."""
-    pairs = enumerate(zip(evidence, heard, strict=True))
-    return [(k, e.clear.frequency_hz) for k, (e, h) in pairs if not h.used and e.clear is not None]
+def _alone(
+    evidence: Sequence[Evidence], which: Sequence[int], expected: FrequencyRange
+) -> list[HeardPluck]:
+    some = [evidence[k] for k in which]
+    return _decided(some, decide(some, expected), expected)
 
 
-def _differs(one_hz: float, other_hz: float) -> bool:
-    return abs(math.log(one_hz / other_hz)) > SCATTERED
+def _others(evidence: Sequence[Evidence], f: float) -> list[tuple[int, ...]]:
+    """Return the groups of clear tones that agree among themselves and are not the one given.
+
+    Each lasts longer than one sound that comes in several pieces.
+    """
+    clear = [(k, e.clear.frequency_hz) for k, e in enumerate(evidence) if e.clear is not None]
+    clear = [(k, g) for k, g in clear if abs(math.log(g / f)) > SCATTERED]
+    found = agreeing(groups([g for _, g in clear], [0.0] * len(clear)))
+    each = [tuple(clear[i][0] for i in group) for group in found]
+    return [g for g in each if _lasts_s(evidence[g[0]].pluck, evidence[g[-1]].pluck) >= HELD_S]
+
+
+def _lasts_s(first: Pluck, last: Pluck) -> float:
+    return (last.onset_s or 0.0) - (first.onset_s or 0.0)
+
+
+def _outvoted(one: HeardPluck, others_hz: float) -> HeardPluck:
+    assert one.pitch is not None
+    told = reasons.OUTLIER.format(f=one.pitch.frequency_hz, others=others_hz)
+    return replace(one, used=False, reason=told)
 
 
 def _evidence(pluck: Pluck, expected: FrequencyRange, before: Sequence[Pluck]) -> Evidence:

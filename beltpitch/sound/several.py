@@ -18,6 +18,7 @@ import numpy as np
 
 from beltpitch.estimate import PLUCK_SCATTER
 from beltpitch.sound import reasons
+from beltpitch.sound.groups import agreeing, groups
 from beltpitch.sound.heard import HeardPluck, Pitch
 
 LOUDER = 2.0  # a new pluck is at least this much louder than what the old one has left
@@ -61,7 +62,7 @@ def _rings_on(one: HeardPluck, two: HeardPluck) -> bool:
 def _outliers(heard: list[HeardPluck]) -> None:
     while True:
         used = [(k, h.pitch) for k, h in enumerate(heard) if h.used and h.pitch is not None]
-        if len(used) < 2:  # noqa: PLR2004 - one pluck has none to differ from
+        if len(used) < 2 or _several_tones([pitch for _, pitch in used]):  # noqa: PLR2004
             return
         worst, reach = _worst([pitch for _, pitch in used])
         if reach < BEYOND:
@@ -70,6 +71,12 @@ def _outliers(heard: list[HeardPluck]) -> None:
         others = float(np.median([p.frequency_hz for j, (_, p) in enumerate(used) if j != worst]))
         told = reasons.OUTLIER.format(f=pitch.frequency_hz, others=others)
         heard[k] = replace(heard[k], used=False, reason=told)
+
+
+def _several_tones(pitches: list[Pitch]) -> bool:
+    """Whether groups of plucks agree among themselves: none of them is then the outlier."""
+    f, u = [p.frequency_hz for p in pitches], [p.frequency_u_hz for p in pitches]
+    return len(agreeing(groups(f, u))) > 1
 
 
 def _worst(pitches: list[Pitch]) -> tuple[int, float]:

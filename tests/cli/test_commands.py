@@ -71,6 +71,40 @@ def test_tension_json_is_the_contract(capsys: Capture) -> None:
     assert len(reading["plucks"]) == 2
 
 
+def test_values_of_two_tones_are_refused_with_both_tensions(capsys: Capture) -> None:
+    two = ["tension", *BELT, "--frequency", "66.3", "--frequency", "132.6"]
+    code, out, err = run(capsys, *two)
+    assert code == 1
+    assert len(err.splitlines()) == 1
+    assert "near the ratio 2:1" in err
+    assert "37.6 N" in out
+    assert "150.1 N" in out
+    assert "preload" not in out
+    assert run(capsys, *two, "--json")[0] == 1
+
+
+def test_both_strands_say_which_values_disagree(capsys: Capture) -> None:
+    tones = [w for f in ("66", "80", "70", "70.1") for w in ("--frequency", f)]
+    code, _, err = run(capsys, "tension", *BELT, *tones, "--strand", "a", "--strand", "b")
+    assert code == 1
+    assert "differ by more than one hand scatters" in err
+
+
+def test_a_recording_of_two_tones_gives_both_and_ends_with_1(
+    capsys: Capture, tmp_path: Path
+) -> None:
+    each = (
+        pluck_recording(f, plucks=2, decay_s=0.2, rate_hz=16_000.0, scatter=0.001, seed=3)
+        for f in (57.0, 66.0)
+    )
+    save_sound(tmp_path / "y.wav", np.concatenate(list(each)), 16_000.0)
+    code, out, err = run(capsys, "recording", str(tmp_path / "y.wav"), *BELT, "--target", "37 N")
+    assert code == 1
+    assert "2 plucks" in err
+    assert out.count("group ") >= 2
+    assert "preload" not in out
+
+
 def test_forces_in_json_are_newtons_whatever_the_unit(capsys: Capture) -> None:
     plain = run_json(capsys, "tension", "--frequency", "66.3", *BELT)
     pounds = run_json(capsys, "tension", "--frequency", "66.3", *BELT, "--unit", "lbf")

@@ -50,6 +50,16 @@ def recordings(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, Pa
 # --- typed ----------------------------------------------------------------------------------------
 
 
+def test_an_overtone_among_the_values_of_a_belt_gives_no_turn(capsys: Capture) -> None:
+    one = ["--first", "66.3", "--first", "132.6", "--second", "66.3"]
+    code, out, err = run(capsys, *one, *BELT)
+    assert code == 1
+    assert "not yet known" in out
+    assert "tighten" not in out
+    assert "first" in err
+    assert "near the ratio 2:1" in err
+
+
 def test_typed_belts_are_drawn_on_one_axis_with_the_answer(capsys: Capture) -> None:
     code, out, err = run(capsys, *UNLIKE, *BELT, "--name", "y-left", "--name", "y-right")
     assert (code, err) == (0, "")

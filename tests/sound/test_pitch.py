@@ -105,6 +105,31 @@ def test_several_plucks_decide_together_and_an_outlier_is_set_aside() -> None:
     assert "66.5" in (last.reason or "")
 
 
+def quick(f: float, plucks: int, seed: int = 0) -> Samples:
+    return pluck_recording(
+        f, plucks=plucks, rate_hz=RATE_HZ, decay_s=0.15, scatter=0.003, seed=seed
+    )
+
+
+def test_plucks_that_agree_stay_whatever_sounds_after_them() -> None:
+    """Two foreign tones once made a voice of all of it."""
+    found = heard(np.concatenate((quick(66.0, 5, seed=3), quick(91.0, 1), quick(171.0, 1))))
+    assert answers(found) == pytest.approx([66.0] * 5, rel=0.01)
+    foreign = [h for h in found.plucks if not h.used]
+    assert all("not what the other plucks say" in (h.reason or "") for h in foreign)
+
+
+@pytest.mark.parametrize(("first", "then"), [(66.0, 77.0), (66.0, 132.0), (66.0, 67.5)])
+def test_plucks_of_two_tones_are_all_used(first: float, then: float) -> None:
+    found = heard(np.concatenate((quick(first, 4, seed=1), quick(then, 3, seed=2))))
+    assert answers(found) == pytest.approx([first] * 4 + [then] * 3, rel=0.01)
+
+
+def test_one_loud_pluck_does_not_outweigh_several_that_agree() -> None:
+    found = heard(np.concatenate((0.02 * quick(66.0, 3, seed=1), quick(171.0, 1))))
+    assert answers(found) == pytest.approx([66.0] * 3, rel=0.01)
+
+
 def test_plucks_that_scatter_all_count() -> None:
     sounded = [64.0 * (1 + off) for off in (0.008, -0.007, 0.0, 0.004, -0.004)]
     each = [
