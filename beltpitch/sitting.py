@@ -345,7 +345,7 @@ class Sitting:
         """
         slots = self.steps[index].slots
         kept = [s for s in slots if s.pluck and s.by_hand is not False and not s.held]
-        if len(kept) < BOTH:
+        if not kept:
             return
         expected = self.subject.expected_at(index)
         again = self._hear([s.pluck for s in kept if s.pluck is not None], expected).plucks

@@ -243,7 +243,7 @@ def main() -> None:
     for name, habits in KINDS.items():
         found = tally(habits, given.people, given.seed)
         shares = (found[k] / given.people for k in ("matched", "false match", "given up"))
-        print(f"{name:34} " + " ".join(f"{share:>9.2%}" for share in shares))
+        print(f"{name:34} " + " ".join(f"{share:>9.2%}" for share in shares), flush=True)
 
 
 if __name__ == "__main__":

@@ -104,7 +104,7 @@ def test_a_turn_that_is_told_begins_anew_and_leads_to_a_match() -> None:
     assert hands.guide.order == "Pluck left once more: a turn of one belt can move the other."
     hands.pluck(95.0)
     assert hands.guide.matched
-    assert hands.reached == ["unmatched, left 36.2% tighter", "right turned", "matched"]
+    assert hands.reached == ["unmatched, left 36.0% tighter", "right turned", "matched"]
 
 
 def test_a_turn_that_was_not_told_is_asked_about_at_the_first_pluck() -> None:

@@ -15,7 +15,6 @@ from beltpitch.measuring import (
     CUT,
     DEAD,
     FAINT,
-    JUMPED,
     LOUD,
     OVERFLOW,
     PUMPED,
@@ -436,26 +435,36 @@ def test_a_pair_is_guided_until_it_matches() -> None:
     assert measuring.match is not None
     assert measuring.match.word == "unmatched"
     assert measuring.state.order.startswith("Tighten right by")
-    states = fed(measuring, plucks(94.8, 3, seed=3, scatter=0.001))
-    assert measuring.matched
+    assert [s.event for s in measuring.turned()] == ["turned"]
+    fed(measuring, plucks(94.8, 1, seed=3))
+    assert measuring.state.question is not None
+    assert measuring.state.order.endswith("sounds like left: which belt was it?")
+    assert [s.event for s in measuring.answer("this belt")] == ["answered"]
+    states = fed(measuring, plucks(94.8, 2, seed=4, scatter=0.001))
     assert states[-1].match is not None
     assert states[-1].match.look == 1  # a new setting, a new count of looks
-    assert measuring.state.order == "The two belts match."
+    assert measuring.state.order.startswith("Pluck left once more")
+    fed(measuring, plucks(95.0, 1, seed=5))
+    assert measuring.matched
+    assert measuring.state.order.startswith("The plucked strands match; the preloads may")
     right = measuring.readings[1][0]
     assert len(right.plucks) == 3
 
 
-def test_a_turn_that_nobody_told_of_is_noticed() -> None:
+def test_a_turn_that_nobody_told_of_is_asked_about() -> None:
     measuring = pair()
     fed(measuring, plucks(95.0, 5, scatter=0.001))
-    fed(measuring, plucks(88.0, 2, seed=2))
-    states = fed(measuring, plucks(94.8, 3, seed=3))
-    assert JUMPED in states[-1].cautions
-    assert measuring.matched
+    fed(measuring, plucks(84.0, 2, seed=2))
+    fed(measuring, plucks(89.0, 2, seed=3))
+    assert measuring.state.question is not None
+    assert measuring.state.order.endswith("was right turned?")
+    assert list(measuring.answer("other belt")) == []
+    assert [s.event for s in measuring.answer("turned")] == ["turned"]
+    assert sum(p.used for p in measuring.readings[1][0].plucks) == 2
 
 
 def test_looks_are_counted_from_three_plucks_of_each() -> None:
-    measuring = pair(within=0.001)  # never to be reached
+    measuring = pair(within=0.001, answers=False)  # never to be reached
     fed(measuring, plucks(95.0, 5, scatter=0.002))
     looks = [
         s.match.look
@@ -466,7 +475,7 @@ def test_looks_are_counted_from_three_plucks_of_each() -> None:
 
 
 def test_the_less_certain_belt_is_plucked_again() -> None:
-    measuring = pair(within=0.001, plucks=5)
+    measuring = pair(within=0.001, plucks=5, answers=False)
     fed(measuring, plucks(95.0, 5, scatter=0.004))
     fed(measuring, plucks(95.0, 5, seed=2, scatter=0.0002))
     assert measuring.complete
@@ -478,12 +487,16 @@ def test_a_pair_read_on_both_strands_waits_for_three_of_each() -> None:
         Subject(name, BELT, SPAN, way="strands", strands=("upper", "lower"))
         for name in ("left", "right")
     ]
-    measuring = Measuring(RATE_HZ, subjects, same_span=True, plucks=3)
+    measuring = Measuring(RATE_HZ, subjects, same_span=True, plucks=3, answers=False)
     for seed in range(3):
         fed(measuring, plucks(95.0, 3, seed=seed, scatter=0.001))
     states = fed(measuring, plucks(95.0, 3, seed=5, scatter=0.001))
     words = [s.match.word for s in states if s.match and s.event == "taken"]
-    assert words == ["not yet known", "not yet known", "matched"]
+    assert words == ["not yet known"] * 3
+    assert measuring.state.subject == 0
+    assert not measuring.complete
+    fed(measuring, plucks(95.0, 1, seed=6))
+    assert measuring.matched
     assert measuring.match is not None
     assert measuring.match.basis == "preload"
 

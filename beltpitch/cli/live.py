@@ -218,8 +218,7 @@ class JsonLines:
             from beltpitch.advice.match import as_json
 
             record["match"] = as_json(state.match)
-        if state.question is not None:
-            record["question"] = state.question.words
+        record["question"] = state.question.words if state.question else None
         print_line({"pluck": record})
 
     def tick(self, state: State) -> None:

@@ -344,6 +344,103 @@ def test_keys_end_it_and_move_it_on(
     assert lower["frequency_hz"] == pytest.approx(90.0, rel=0.01)
 
 
+def hand(monkeypatch: pytest.MonkeyPatch, pressed: dict[float, str]) -> None:
+    """Press keys at so many seconds of sound."""
+
+    class Hand(keys.Keys):
+        count = 0
+
+        def __enter__(self) -> Self:
+            return self
+
+        @staticmethod
+        def there() -> bool:
+            return True
+
+        def pressed(self) -> str:
+            self.count += 1
+            due = [at for at in pressed if self.count * 320 >= at * RATE_HZ]
+            return "".join(pressed.pop(at) for at in due)
+
+    monkeypatch.setattr(keys, "Keys", Hand)
+
+
+PAIR = [*BELT, "--name", "left", "--name", "right"]
+
+
+def pair(capsys: Capture, *arguments: str) -> tuple[int, str, str]:
+    code = run_with(["pair", *PAIR, *arguments])
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+def test_a_pair_is_not_matched_by_plucking_the_belt_that_is_not_asked_for(
+    capsys: Capture, plug: Plug, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """36 % apart: the left belt plucked again in place of the right made them ``matched``."""
+    plug(FakeMicrophone(np.concatenate([sound(5), sound(3, 81.5), sound(5)])))
+    hand(monkeypatch, {})
+    _, out, _ = pair(capsys)
+    assert "matched: left is 0." not in out
+    assert "sounds like left, not like right (81.5 Hz): which belt was it?" in out
+    assert "t right was turned: pluck it again · w it was left · x leave it out" in out
+    assert out.count("counts for no belt until the question") > 3
+    plug(FakeMicrophone(np.concatenate([sound(5), sound(3, 81.5), sound(5)])))
+    _, out, _ = pair(capsys, "--json")
+    whole = records(out)[-1]["pair"]
+    assert whole["word"] == "unmatched"
+    assert whole["tighter"] == "left"
+    assert whole["tighter_by"] == pytest.approx(0.36, abs=0.02)
+
+
+def test_every_verdict_that_was_reached_stays_in_the_output(
+    capsys: Capture, plug: Plug, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    parts = [sound(5), sound(3, 84.0), sound(1, 94.9), sound(2, 94.9), sound(1)]
+    ends = np.cumsum([len(part) / RATE_HZ for part in parts])
+    pressed = {float(ends[1]) - 0.3: "t", float(ends[2]) - 0.3: "y"}
+    for words in ([], ["--json"]):
+        plug(FakeMicrophone(np.concatenate(parts)))
+        hand(monkeypatch, dict(pressed))
+        code, out, _ = pair(capsys, *words)
+        assert code == 0
+        if words:
+            reached = records(out)[-1]["pair"]["reached"]
+            assert [each["event"] for each in reached] == ["unmatched", "turned", "matched"]
+            assert reached[0]["tighter_by"] == pytest.approx(0.28, abs=0.02)
+        else:
+            said = " ".join(out.split())
+            assert "tighter · right turned · matched" in said
+            assert "reached unmatched, left 2" in said
+
+
+def test_two_groups_without_an_answer_are_both_shown(
+    capsys: Capture, plug: Plug, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """26.8 and 36.4 N in one session gave 33.5 N, which neither state had."""
+    plug(FakeMicrophone(np.concatenate([sound(5, 81.5), sound(5)])))
+    hand(monkeypatch, {})
+    code, out, err = run(capsys, *BELT)
+    assert code == 1
+    assert "was belt turned?" in out
+    assert "group 1" in out
+    assert "group 2" in out
+    assert "differ by more than one hand scatters" in err
+
+
+def test_a_turn_that_is_told_keeps_the_plucks_after_it(
+    capsys: Capture, plug: Plug, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    parts = [sound(5, 81.5), sound(2), sound(1)]
+    plug(FakeMicrophone(np.concatenate(parts)))
+    hand(monkeypatch, {(len(parts[0]) + len(parts[1])) / RATE_HZ - 0.3: "t"})
+    code, out, _ = run(capsys, *BELT, "--json")
+    assert code == 0
+    (reading,) = records(out)[-1]["readings"]
+    assert reading["frequency_hz"] == pytest.approx(95.0, rel=0.003)
+    assert len([p for p in reading["plucks"] if p["used"]]) == 3
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -97,6 +97,7 @@ def test_a_pair_stands_on_one_axis_with_its_answer(pair: list[State]) -> None:
     assert "tolerance" in text
     assert "unmatched: left is" in text
     assert "to do: tighten right by" in text
+    assert "press T" in text
     assert "pluck 4  right  8" in text
     assert "(q end, n next, t turned)" in text
 

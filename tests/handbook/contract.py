@@ -50,7 +50,13 @@ NAMES = {
 # (record, path) that is kept as it was given: its keys are the options and the machine file's.
 AS_GIVEN = {("entry", "record.inputs")}
 # Printed only where a slow extra was asked for.
-ON_REQUEST = {"reading": {"cross_check_hz"}}
+ON_REQUEST = {
+    "reading": {"cross_check_hz"},
+    "pair": {  # where it is not yet known, and live
+        *(f"pluck_again.{key}" for key in ("belt", "plucks", "why")),
+        *(f"reached.{key}" for key in ("event", "belt", "tighter_by")),
+    },
+}
 
 MACHINE = """
 [machine]
@@ -97,7 +103,7 @@ LOOP = '--drive fixed --loop "2400 mm" --near "150 mm" --travel "900 mm"'
 COMMANDS = (
     "recording y plover/y-left.wav plover/y-right.wav",
     'tension y-left --frequency "80 Hz" --frequency "81 Hz" --strand a --strand b --no-keep',
-    'pair y --first "66 Hz" --second "64 Hz" --no-keep',
+    'pair y --first "66 Hz" --second "60 Hz" --no-keep',
     'frequency --tension "36 N" --belt "2GT 9 mm" --span "286 mm"',
     f'window --belt "AT5 25 mm" {LOOP} --mass "8 kg" --acceleration "5 m/s^2" --teeth 20'
     ' --torque "2 N m" --radial "250 N" --steps-per-mm 80 --set-at "18 degC" --runs-at "35 degC"'

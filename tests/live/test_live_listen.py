@@ -279,12 +279,12 @@ def test_automatic_gain_is_told(bench: Bench, tmp_path: Path) -> None:
 
 def test_a_pair_is_guided_until_it_matches(bench: Bench, tmp_path: Path) -> None:
     listening = command(bench, "pair", "--json", *BELT, "--name", "left", "--name", "right")
-    for name, hertz, count in (("a", 95.0, 5), ("b", 88.0, 3), ("c", 94.8, 4)):
+    for name, hertz, count in (("a", 95.0, 5), ("b", 94.8, 3), ("c", 95.0, 1)):
         bench.play(plucks(tmp_path / f"{name}.wav", hertz, count, scatter=0.001, seed=ord(name)))
     records, _, code = listening.end()
     assert code == 0
     words = [r["pluck"]["match"]["word"] for r in records if "match" in r.get("pluck", {})]
-    assert "unmatched" in words
+    assert words[0] == "not yet known"
     assert words[-1] == "matched"
     whole = records[-1]["pair"]
     assert (whole["word"], whole["names"]) == ("matched", ["left", "right"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 import soundfile
 
@@ -50,6 +51,28 @@ def test_a_measurement_is_shown_whole_each_time(rig: Rig) -> None:
     rig.do("choose", belt="2GT 9 mm")
     assert rig.shown.last["portrait"] == {}
     assert rig.shown.last["scene"]["belts"][0]["figure"] == ""
+
+
+def answered(rig: Rig, task: str) -> None:
+    rig.bench.ask("answer", {"task": task}).result(60)
+
+
+def test_what_only_the_person_knows_is_asked_and_answered(rig: Rig) -> None:
+    rig.do("choose", **BELT)
+    rig.do("listen")
+    with pytest.raises(RequestError, match="nothing of the kind is asked"):
+        answered(rig, "turned")
+    rig.inputs.opened[-1].feed(np.concatenate([sound(3, frequency_hz=81.5), sound(2)]))
+    told = rig.shown.until("scene", lambda r: r["question"] is not None)
+    assert told["order"] == told["question"]["words"]
+    assert told["order"].endswith("turned?")
+    assert [a["key"] for a in told["question"]["answers"]] == ["t", "e", "x"]
+    before = told["belts"][0]["figure"]
+    assert 26 < float(before) < 28  # the answer before stays
+    answered(rig, "turned")
+    now = rig.shown.last["scene"]
+    assert now["question"] is None
+    assert 35 < float(now["belts"][0]["figure"]) < 39
 
 
 def test_without_belt_and_span_the_frequency_is_told(rig: Rig) -> None:
@@ -211,6 +234,8 @@ def test_the_workshop_turns_what_is_asked_until_the_pair_matches(tmp_path: Path)
         told = shown.until("scene", lambda r: r["match"] and r["match"]["word"] == "matched")
     finally:
         made[0].close()
-    assert told["order"] == "The two belts match."
+    assert told["order"].startswith("The plucked strands match; the preloads may")
+    assert told["match"]["reached"].endswith("matched")
+    assert "y-right turned" in told["match"]["reached"]
     assert workshop.tensions_n[1] == pytest.approx(workshop.tensions_n[0], rel=0.04)
     assert told["match"]["zone"][0] < told["match"]["values"][1] < told["match"]["zone"][1]

@@ -155,13 +155,19 @@ def _a_pair_is_matched_while_its_tension_changes(
     expect(page.locator("#order")).to_contain_text("Tighten y-right")
     for care in ("#first", "#safety"):
         expect(page.locator(care)).to_contain_text("Power off")
-    player = bench.play(plucks(tmp_path / "right.wav", 95.0, 7, seed=9), wait=False)
+    page.keyboard.press("t")
+    bench.play(plucks(tmp_path / "one.wav", 95.0, 1, seed=9))
+    expect(page.locator("#order")).to_contain_text("sounds like y-left: which belt was it?")
+    page.keyboard.press("y")
+    bench.play(plucks(tmp_path / "right.wav", 95.0, 2, seed=10))
+    expect(page.locator("#order")).to_contain_text("Pluck y-left once more")
+    bench.play(plucks(tmp_path / "again.wav", 95.0, 1, seed=11))
     expect(page.locator("#match .word")).to_have_text("= matched")
-    expect(page.locator("#order")).to_have_text("The two belts match.")
+    expect(page.locator("#order")).to_contain_text("The plucked strands match")
+    expect(page.locator("#match .reached")).to_contain_text("y-right turned · matched")
     expect(page.locator("#phase")).to_have_text("done")
     assert page.locator("#ruler .zone").count() == 1
     assert page.locator("#ruler .mean").count() == 2
-    player.kill()
 
 
 def test_a_noisy_room_is_said_and_hum_is_set_aside(

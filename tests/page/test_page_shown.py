@@ -105,6 +105,32 @@ LATE_PICTURES = """
 """
 
 
+# --- questions -----------------------------------------------------------------------------------
+
+
+def test_a_question_is_answered_by_its_button_or_its_key(server: Server, windows: Windows) -> None:
+    page = windows.open(f"http://{server.own}/")
+    server.do("choose", name="y-left")
+    server.do("listen")
+    server.inputs.opened[-1].feed(sound(81.5))
+    taken(page, 3)
+    for how in ("key", "button"):
+        server.inputs.opened[-1].feed(sound(95.0, 2))
+        answers = page.locator("#answers button")
+        expect(answers).to_have_count(3)
+        expect(page.locator("#order")).to_contain_text("was y-left turned?")
+        expect(answers.nth(2)).to_have_text("leave them out X")
+        expect(page.locator("#turned")).to_be_hidden()
+        if how == "key":
+            page.keyboard.press("x")
+            expect(page.locator("#turned")).to_be_visible()
+        else:
+            answers.first.focus()
+            page.keyboard.press("Enter")
+        expect(page.locator("#answers")).to_be_hidden()
+    taken(page, 2)
+
+
 # --- files ---------------------------------------------------------------------------------------
 
 
