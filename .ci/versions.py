@@ -18,6 +18,7 @@ import time
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
@@ -127,10 +128,10 @@ def passes(
         [uv, "venv", "--quiet", "--clear", "--python", base, str(folder)],
         [*into, *wanted],
         [*into, "--no-deps", str(ROOT)],
-        [uv, "pip", "freeze", "--python", str(python_of(folder))],
     ):
         if subprocess.run(command, cwd=ROOT, env=env, check=False).returncode:
             return False
+    say(f"versions: {installed_versions(uv, folder, env)}")
     installed = time.monotonic()
     tests = ["-m", "pytest", "-q", "-n", "2", "-p", "no:cacheprovider", *CORE]
     done = subprocess.run([str(python_of(folder)), *tests], cwd=ROOT, env=env, check=False)
@@ -142,11 +143,28 @@ def passes(
     return done.returncode == 0
 
 
+def installed_versions(uv: str, folder: Path, env: dict[str, str]) -> str:
+    """Return what was installed of that which pyproject.toml names, in one line."""
+    freeze = [uv, "pip", "freeze", "--quiet", "--python", str(python_of(folder))]
+    done = subprocess.run(freeze, env=env, stdout=subprocess.PIPE, text=True, check=True)
+    named = {name_of(line).lower() for line in [*project()["dependencies"], *tools()]}
+    return ", ".join(line for line in done.stdout.split() if name_of(line).lower() in named)
+
+
 def tools() -> list[str]:
     """Return what the core tests need beside beltpitch, with the versions of the test extra."""
-    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
-    extra = project["optional-dependencies"]["test"]
-    return [line for line in extra if re.split(r"[\[<>=!~]", line)[0] in TOOLS]
+    return [line for line in project()["optional-dependencies"]["test"] if name_of(line) in TOOLS]
+
+
+def project() -> dict[str, Any]:
+    """Return what pyproject.toml says of the project."""
+    table: dict[str, Any] = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    return table
+
+
+def name_of(requirement: str) -> str:
+    """Return the name of a package from a line that may hold its versions."""
+    return re.split(r"[\[<>=!~]", requirement)[0]
 
 
 if __name__ == "__main__":
