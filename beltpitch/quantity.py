@@ -306,7 +306,8 @@ def several(text: str) -> tuple[str, ...]:
     """Return the values of a text such as ``110, 111, 109 Hz``, each as a text with its unit.
 
     A comma with a space after it, a comma after a unit and a semicolon separate. Where only some
-    have a unit, and all the same, it is that of all. A comma between digits separates nothing: `parse` refuses it.
+    have a unit, and all the same, it is that of all. A comma between digits separates nothing:
+    `parse` refuses it.
     """
     found = [(each, _PATTERN.fullmatch(each)) for each in _BETWEEN.split(text.strip())]
     units = {m["inner"] or m["unit"] for _, m in found if m and (m["inner"] or m["unit"])}

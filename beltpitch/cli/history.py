@@ -103,8 +103,8 @@ def _filter(
     return Filter(
         machine=None if every or machine is None else machine.name,
         belt=belt,
-        since=None if since is None else k.moment(since, "--since"),
-        until=None if until is None else k.moment(until, "--until"),
+        since=None if since is None else moment(since, "--since"),
+        until=None if until is None else moment(until, "--until", ahead=True),
         verdict=verdict,
     )
 

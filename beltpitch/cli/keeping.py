@@ -358,9 +358,11 @@ def taken_at(text: str | None, files: Sequence[Path] = ()) -> dt.datetime:
     Raises
     ------
     RequestError
-        If the text is no date.
+        If the text is no date, or can only be a slip.
     """
     import datetime as dt
+
+    from beltpitch.keep.dates import moment
 
     if text is not None:
         return moment(text, "--taken")
@@ -373,21 +375,3 @@ def taken_at(text: str | None, files: Sequence[Path] = ()) -> dt.datetime:
         )
         return when
     return dt.datetime.now(dt.UTC)
-
-
-def moment(text: str, option: str) -> dt.datetime:
-    """Return a date or a date with time as an aware time; local where no zone is given.
-
-    Raises
-    ------
-    RequestError
-        If the text is no date.
-    """
-    import datetime as dt
-
-    try:
-        return dt.datetime.fromisoformat(text).astimezone(dt.UTC)
-    except (ValueError, OverflowError, OSError):
-        raise RequestError(
-            f'{option} {text!r} is no date; write "2026-03-01" or "2026-03-01 14:30"'
-        ) from None

@@ -25,7 +25,10 @@ def tension(
     name: k.NameArgument = None,
     frequency: Annotated[
         list[str] | None,
-        typer.Option("--frequency", help='What was measured: "66.3 Hz"; once for each pluck.'),
+        typer.Option(
+            *o.FREQUENCY,
+            help='What was measured: "66.3 Hz"; once for each pluck, or "66.3, 66.1, 66.4".',
+        ),
     ] = None,
     belt: o.BeltOption = None,
     width: o.WidthOption = None,
