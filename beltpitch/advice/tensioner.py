@@ -67,8 +67,9 @@ def lead_m(text: str, *, option: str) -> float:
         )
     mm = known[0] if pitch is None else float(pitch)
     if mm not in known:
+        pitches = ", ".join(f"{p:g}" for p in known)
         raise RequestError(
-            f"{option} {text!r}: the pitches of {name} are {', '.join(f'{p:g}' for p in known)} mm; "
+            f"{option} {text!r}: the pitches of {name} are {pitches} mm; "
             'give one of them, as in "M8x1", not the length of the screw, or the pitch alone'
         )
     return mm / 1000

@@ -436,7 +436,7 @@ class Belt:
 
     @property
     def unbearable(self) -> tuple[float, str] | None:
-        """The strand tension in N beyond which a figure is a slip, and its rule; None if unknown."""
+        """The strand tension in N that a slip is told by, and its rule; None if unknown."""
         if self.break_n is not None:
             return self.break_n.value, "its breaking load"
         if self.allowable_n is not None:

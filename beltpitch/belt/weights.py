@@ -285,6 +285,22 @@ def heaviest_pull_n(belt: Belt) -> tuple[float, str] | None:
     return None
 
 
+def check_loads(
+    hung: Sequence[HungWeight], belt: Belt | None, gravity_m_s2: float = STANDARD
+) -> None:
+    """Refuse a weight that breaks the belt, if it is known which belt it is.
+
+    Raises
+    ------
+    RequestError
+        If one does; it is likely a slip of the unit, as kg for g.
+    """
+    for one in hung if belt else ():
+        tension = hung_tension(one.mass_kg, 0.0, gravity_m_s2)
+        assert belt is not None
+        belt.check_bears(tension, f"{one.label}: a load of {one.mass_kg:.4g} kg")
+
+
 def plan_for(
     belt: Belt, length_m: float, heaviest_n: float, gravity_m_s2: float = STANDARD
 ) -> tuple[PlannedWeight, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,7 +23,6 @@ if TYPE_CHECKING:
 
 TENSION_LIMIT = 0.05  # of a typed tension without a doubt: project decision
 LENGTH_KIND, FORCE_KIND = "LENGTH", "FORCE"
-_TURNED = re.compile(r"([+-]?\d+\.?\d*|[+-]?\.\d+)\s*(turns?|flats?|deg)?", re.ASCII)
 _Text = str | None
 
 
@@ -89,7 +87,8 @@ def adjust(
     ] = None,
     wrap: Annotated[str, typer.Option("--wrap", help="Wrap on the idler.")] = "180 deg",
     thread: Annotated[
-        str, typer.Option("--thread", help='The screw: "M4" (coarse), "M8x1" or its pitch, "0.7 mm".')
+        str,
+        typer.Option("--thread", help='The screw: "M4" (coarse), "M8x1" or its pitch, "0.7 mm".'),
     ] = "",
     frame_stiffness: Annotated[
         _Text, typer.Option("--frame-stiffness", help='At the tensioner: "400 N/mm".')

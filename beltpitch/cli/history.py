@@ -96,6 +96,7 @@ def _filter(
     since: str | None = None,
     until: str | None = None,
 ) -> Filter:
+    from beltpitch.keep.dates import moment
     from beltpitch.keep.history import Filter
 
     if verdict is not None and verdict not in ("slack", "within", "tight", "unknown"):

@@ -101,11 +101,11 @@ def bare_numbers(given: Iterable[tuple[str, str | None, str]]) -> tuple[str, ...
     for option, text, kind in given:
         if text is None:
             continue
-        given = quantity.parse(text, getattr(quantity, kind), option=option)
-        if given.assumed:
-            said.append(f"{option} {given.assumed}")
+        read = quantity.parse(text, getattr(quantity, kind), option=option)
+        if read.assumed:
+            said.append(f"{option} {read.assumed}")
         elif not any(c.isalpha() or c == "%" for c in text):
-            said.append(f"{option} {text.strip()} taken as {given.text}")
+            said.append(f"{option} {text.strip()} taken as {read.text}")
     return tuple(said)
 
 

@@ -89,8 +89,16 @@ def _shared_out(texts: list[str], every: tuple[k.Asked, ...]) -> list[list[str]]
     """Return each belt's frequencies, given one belt after the other."""
     if len(every) == 1:
         return [texts]
+    texts = _evenly(texts)
     half = o.two_groups(len(texts), [a.entry.name for a in every], "frequency")
     return [texts[:half], texts[half:]]
+
+
+def _evenly(texts: list[str], groups: int = 2) -> list[str]:
+    """Return the texts as they are shared out to groups: as given, else each of their values."""
+    from beltpitch.asking import apart
+
+    return texts if texts and len(texts) % groups == 0 else apart(texts)
 
 
 def _readings(
@@ -109,10 +117,12 @@ def _readings(
         return [replace(_typed(asked, texts, "typed"), strand=alone)]
     if way == "parks":
         travels = asking.travels(travel or "")
+        texts = _evenly(texts, len(travels) + 1)
         each = o.even_groups(len(texts), len(travels) + 1, "frequency")
         parts = [texts[i * each : (i + 1) * each] for i in range(len(travels) + 1)]
         parks = [_typed(asked, part, f"typed {i}") for i, part in enumerate(parts, 1)]
         return [from_travels(parks, travels)]
+    texts = _evenly(texts)
     half = o.two_groups(len(texts), strand, "frequency")
     a, b = _typed(asked, texts[:half], "typed 1"), _typed(asked, texts[half:], "typed 2")
     assert strand is not None
