@@ -55,7 +55,7 @@ WIDTH_EPSILON = 1e-9
 SLIP = 3.0  # times the catalogue's linear mass, either way: makers differ by up to 1.5
 NEAR_SLIP = 1.25  # how near a ratio must be to a slip's to be called by its name; a judgement
 FAR_ABOVE = 3.0  # times the allowable tension where the breaking load is not known; a judgement
-INSIST = "if it truly is so, give its linear mass and width without its name"
+INSIST = "if it truly is so, leave out the belt's name and give linear mass and width"
 
 USUAL_CONSTRUCTIONS = (
     "rubber, glass cord",
@@ -461,8 +461,8 @@ class Belt:
         limit = self.unbearable
         if limit is not None and tension_n > limit[0]:
             raise RequestError(
-                f"{what} is {tension_n:.4g} N, which breaks a {self.name} ({limit[1]} is "
-                f"{limit[0]:.3g} N): check the number and its unit"
+                f"{what}: {tension_n:.0f} N would break a {self.name} ({limit[1]}: "
+                f"{limit[0]:.0f} N); check the number and its unit"
             )
 
 

@@ -64,7 +64,19 @@ ELASTOMER_WORDS = {
     "URETHANE": "polyurethane",
 }
 CONSTRUCTION_WORDS = CORD_WORDS | ELASTOMER_WORDS
-FILLER_WORDS = ("CORD", "CORE", "WITH", "TIMING", "BELT", "WIDE", "WIDTH", "OPEN", "CLOSED", "LOOP")
+FILLER_WORDS = (
+    "CORD",
+    "CORE",
+    "WITH",
+    "TIMING",
+    "BELT",
+    "WIDE",
+    "WIDTH",
+    "PITCH",
+    "OPEN",
+    "CLOSED",
+    "LOOP",
+)
 
 LEAST_TEETH = 20  # a shorter loop does not go round two pulleys; a judgement
 MOST_SKIPPED, SHORTEST_SKIPPED = 3, 3  # words, and letters: shorter ones are parts of profiles

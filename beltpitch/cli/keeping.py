@@ -119,8 +119,17 @@ class Keeping:
         options
             All of the command's options by their names, as ``locals()`` has them when it begins;
             one that the command does not have says nothing.
+
+        Raises
+        ------
+        RequestError
+            If temperature or date cannot be read: before anything is measured.
         """
-        return cls(**{f.name: options[f.name] for f in fields(cls) if f.name in options})
+        said = cls(**{f.name: options[f.name] for f in fields(cls) if f.name in options})
+        temperature_c(said.temperature)
+        if said.taken is not None:
+            taken_at(said.taken)
+        return said
 
     @property
     def event(self) -> Event | None:

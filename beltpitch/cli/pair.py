@@ -88,7 +88,9 @@ def pair(
     span: Annotated[
         list[str] | None,
         typer.Option(
-            "--span", help='Free span: "412 +/- 1 mm"; once if equal for both, else once for each.'
+            "--span",
+            "-s",
+            help='Free span: "412 +/- 1 mm"; once if equal for both, else once for each.',
         ),
     ] = None,
     ends: o.EndsOption = "pulley",

@@ -87,6 +87,7 @@ def weigh(
         else:
             _draw_plan(plans, made, about)
         return
+    mass = asking.apart(mass)
     used = _scale(scale, scale_error, mass)
     piece, echoes = _length(length, teeth, made, loop=loop)
     shown = [_mass(text) for text in mass]

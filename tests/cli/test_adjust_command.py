@@ -107,6 +107,20 @@ def test_the_loop_may_come_from_the_belts_own_name_or_from_pulleys(capsys: Captu
     assert found["loop_mm"] == pytest.approx(660)
 
 
+def test_a_fraction_of_a_turn_and_a_thread_with_its_pitch_are_read(capsys: Capture) -> None:
+    asked = ["adjust", "--target", "40 N", "--tensioner", "idler", "--reading", "20 N"]
+    asked += ["--reading", "30 N"]
+    spelled = run_json(
+        capsys, *asked, "--belt", "GT2 6 mm x 852", "--thread", "M3x0.5", "--turned", "1/4"
+    )
+    plain = run_json(
+        capsys, *asked, "--belt", "2GT 6 mm", "--loop", "852", "--thread", "0.5 mm",
+        "--turned", "0.25",
+    )  # fmt: skip
+    for key in ("turns", "expected_n", "rate_n_per_turn"):
+        assert spelled["adjust"].get(key) == plain["adjust"].get(key)
+
+
 def test_a_clamp_needs_twice_the_turns_of_an_idler(capsys: Capture) -> None:
     args = ["--belt", "2GT 9", "--target", "60 N", "--thread", "M4", "--loop", "1400"]
     idler, clamp = (
@@ -134,7 +148,7 @@ def test_your_own_limit_holds_like_an_allowable(capsys: Capture) -> None:
         ([*BASE, "--reading", "30 Hz"], "'Hz' is no unit of force"),
         ([*BASE, "--frequency", "66 Hz"], "needs belt and span"),
         ([*BASE, "--reading", "30 N", "--turned", "0.5"], "do not fit"),
-        ([*BASE, "--reading", "3 N", "--reading", "4 N", "--turned", "1 mm"], "is no turn"),
+        ([*BASE, "--reading", "3 N", "--reading", "4 N", "--turned", "1 mm"], "no unit of turn"),
         ([*BASE, "--reading", "3 N", "--reading", "4 N", "--turned", "0"], "turn of zero"),
         ([*BASE, "--reading", "30 N", "--centre", "300"], "either --loop or --centre"),
         (
