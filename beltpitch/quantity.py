@@ -337,7 +337,8 @@ def _bare(number: str, kind: Kind, given: str) -> str:
             f'{given} has no unit (units: {kind.accepted()}): write for instance "{number} d"'
         )
     if "/" in number and not kind.fractions:
-        raise QuantityError(f'{given} is a fraction without a unit: write "{number} in" for inches')
+        unit = "in" if kind is LENGTH else kind.bare
+        raise QuantityError(f'{given} is a fraction without a unit: write "{number} {unit}"')
     return kind.bare
 
 

@@ -43,7 +43,7 @@ def test_a_single_text_is_one_pluck() -> None:
 def test_one_text_may_hold_several_plucks() -> None:
     assert asking.typed("110, 111, 109").values_hz == (110.0, 111.0, 109.0)
     assert asking.typed(["110 Hz; 111 Hz", "109"]).values_hz == (110.0, 111.0, 109.0)
-    with pytest.raises(QuantityError, match='write a decimal point: "110.5"'):
+    with pytest.raises(QuantityError, match=r'write a decimal point: "110\.5"'):
         asking.typed("110,5")
     with pytest.raises(QuantityError, match='where several may stand, "110, 111, 109"'):
         asking.typed("110,111,109")

@@ -126,6 +126,7 @@ def test_half_of_the_last_digit_written(text: str, half_digit: float) -> None:
         ("1,234,567 mm", q.LENGTH, '"1234567 mm"'),
         ("0, 31 m", q.LENGTH, "no length"),
         ("3 1/8", q.LENGTH, 'write "3 1/8 in"'),
+        ("1/4", q.PERCENT, 'write "1/4 %"'),
         ("3 9/8 in", q.LENGTH, "no fraction"),
         ("3/0 in", q.LENGTH, "no fraction"),
         ("3/4/5 in", q.LENGTH, "no unit of length"),

@@ -467,7 +467,9 @@ class Belt:
 
 
 def _times(ratio: float) -> str:
-    return f"{ratio:.3g} times" if ratio > 1 else f"1/{1 / ratio:.3g} of"
+    size = max(ratio, 1 / ratio)
+    shown = f"{size:.3g}" if size < 999 else f"{size:.0f}"  # noqa: PLR2004 - not 1e+03
+    return f"{shown} times" if ratio > 1 else f"1/{shown} of"
 
 
 def _figure_words(what: str, figure: Figure | Estimate, factor: float, unit: str) -> str:

@@ -154,7 +154,7 @@ def strung(tone: Tone, belt: Belt, span: Span) -> Strung:
             f"the {ruling} is as large as the tension; park for a longer span and pluck again"
         )
     sag = sag_warning(known.strand, found.value)
-    said = (*known.warnings, *doubts, *([sag] if sag else []), *_overload(found.value, belt))
+    said = (*_overload(found.value, belt), *known.warnings, *doubts, *([sag] if sag else []))
     made = corrections(known.strand, tone.frequency.value, glide=tone.glide or 0.0)
     return Strung(whole, made, said)
 
@@ -343,5 +343,5 @@ def aim(tension_n: float, belt: Belt, span: Span, count: int = 4) -> Aim:
     terms = back.terms(stiffness=known.stiffness, **known.terms)
     sounded = combine(tones[0], [(-c / per_hz, x) for c, x in terms])
     made = corrections(known.strand, tones[0])
-    said = (*known.warnings, *_overload(tension_n, belt))
+    said = (*_overload(tension_n, belt), *known.warnings)
     return Aim(tension_n, sounded, tones, made, said)

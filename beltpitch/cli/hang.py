@@ -220,6 +220,8 @@ def _known(width_m: float | None, weighed: str | None, belt: Belt | None) -> Kno
     u = rectangular(given.half_digit) if given.u is None else given.u
     name = belt.name if belt else "own belt"
     piece = Estimate.single(given.value, u, name="weighed piece", key=f"roll:{name}/weighed")
+    if belt is not None:
+        belt.weighed(piece)  # refuses a slip
     return Known(linear_mass=piece, air=air, stretch_n=stretch)
 
 
