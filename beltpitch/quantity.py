@@ -39,7 +39,7 @@ _PATTERN = re.compile(
     re.ASCII,
 )
 _COMMA = re.compile(r"(?<=\d),(?=\d)")
-_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}(?:,\d{3})+(?!\d)", re.ASCII)
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?!\d)", re.ASCII)
 _BETWEEN = re.compile(r"\s*;\s*|,\s+|(?<=[A-Za-z)%]),")
 _INCH_MARK = re.compile("''|[\"\u2033\u201d]")
 
@@ -317,12 +317,13 @@ def several(text: str) -> tuple[str, ...]:
 
 def _without_comma(text: str) -> str:
     """Return how to write a text that has a comma between digits."""
-    point = _COMMA.sub(".", text.strip())
-    if len(_COMMA.findall(text)) == 1 and not _THOUSANDS.match(text.strip()):
-        return f'write a decimal point: "{point}"'
-    apart, whole = _COMMA.sub(", ", text.strip()), _COMMA.sub("", text.strip())
-    one = f'"{point}" (decimal point), ' if point.count(".") == 1 else ""
-    return f'write {one}"{whole}" (one number) or, where several may stand, "{apart}"'
+    given = text.strip()
+    whole = _COMMA.sub("", given)
+    if len(_COMMA.findall(given)) > 1:
+        apart = _COMMA.sub(", ", given)
+        return f'write one number as "{whole}" or, where several may stand, "{apart}"'
+    thousand = f' or, for a thousand, "{whole}"' if _THOUSANDS.match(given) else ""
+    return f'write a decimal point: "{_COMMA.sub(".", given)}"{thousand}'
 
 
 def _plain(unit: str | None) -> str:
