@@ -73,7 +73,8 @@ def belt(
     width
         Such as "9 mm"; a bare number is in mm.
     linear_mass
-        Such as "12.6 g/m" or "12.6 +/- 0.1 g/m"; replaces the catalogue's figure.
+        Such as "12.6 g/m" or "12.6 +/- 0.1 g/m"; replaces the catalogue's figure, from which it
+        may differ by a factor of three.
     construction
         Such as "polyurethane, steel cord".
     bending_stiffness
@@ -288,8 +289,9 @@ def echoes(
     span: str | None = None,
     linear_mass: str | None = None,
     bending_stiffness: str | None = None,
+    target: str | None = None,
 ) -> tuple[str, ...]:
-    """Return the defaults that such texts take, in words to be shown."""
+    """Return what such texts take for granted, in words to be shown."""
     found = []
     if span is not None:
         given = q.positive(span, q.LENGTH, option="--span")
@@ -304,11 +306,15 @@ def echoes(
         given = q.positive(bending_stiffness, q.BENDING, option="--bending-stiffness")
         if given.u is None:
             found.append(f"bending stiffness {given.text}, taken as +/- {BENDING_LIMIT:.0%}")
+    if target is not None and (said := q.positive(target, q.FORCE, option="--target").assumed):
+        found.append(f"target {said}")
     return tuple(found)
 
 
 def typed(texts: str | Sequence[str]) -> Typed:
-    """Return frequencies measured by hand, one for each pluck; a single text is one pluck.
+    """Return frequencies measured by hand, one for each pluck.
+
+    A text holds one value or several: "110 Hz", "110, 111, 109".
 
     Raises
     ------
@@ -319,6 +325,7 @@ def typed(texts: str | Sequence[str]) -> Typed:
         texts = (texts,)
     if not texts:
         raise RequestError('no frequency: give --frequency "66.3 Hz", once for each pluck')
+    texts = apart(texts)
     given = [q.positive(text, q.FREQUENCY, option="--frequency") for text in texts]
     for text, one in zip(texts, given, strict=True):
         if not LOWEST_TYPED_HZ <= one.value <= HIGHEST_TYPED_HZ:
@@ -337,6 +344,11 @@ def typed(texts: str | Sequence[str]) -> Typed:
         names = ", ".join(one.text for one, _ in bare)
         said = (f"frequency {names}, taken as +/- {max(limit for _, limit in bare):.2g} Hz",)
     return Typed(tuple(one.value for one in given), us, said)
+
+
+def apart(texts: Sequence[str]) -> list[str]:
+    """Return the values of texts that may each hold several, such as "110, 111, 109"."""
+    return [each for text in texts for each in q.several(text)]
 
 
 def frequency_range(low: str | None, high: str | None) -> FrequencyRange | None:
@@ -391,7 +403,7 @@ def travels(text: str) -> tuple[Estimate, ...]:
     RequestError
         If one is no length above zero, or two are alike.
     """
-    texts = text.split(", ")
+    texts = q.several(text)
     if len(texts) == 1:
         return (travel(text),)
     found = tuple(_travel(each, f"travel {i}") for i, each in enumerate(texts, 1))

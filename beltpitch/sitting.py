@@ -14,8 +14,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-import numpy as np
-
 from beltpitch import asking
 from beltpitch.advice.window import Window
 from beltpitch.belt.catalogue import Belt

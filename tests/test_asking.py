@@ -40,6 +40,43 @@ def test_a_single_text_is_one_pluck() -> None:
     assert asking.typed("66.3 Hz") == asking.typed(["66.3 Hz"])
 
 
+def test_one_text_may_hold_several_plucks() -> None:
+    assert asking.typed("110, 111, 109").values_hz == (110.0, 111.0, 109.0)
+    assert asking.typed(["110 Hz; 111 Hz", "109"]).values_hz == (110.0, 111.0, 109.0)
+    with pytest.raises(QuantityError, match=r'write a decimal point: "110\.5"'):
+        asking.typed("110,5")
+    with pytest.raises(QuantityError, match='where several may stand, "110, 111, 109"'):
+        asking.typed("110,111,109")
+
+
+def test_travels_share_their_unit() -> None:
+    assert [t.value for t in asking.travels("16, 25 cm")] == pytest.approx([0.16, 0.25])
+
+
+def test_a_target_in_pounds_is_said_to_be_a_weight() -> None:
+    assert asking.echoes(target="8 lb") == ("target 8 lb as a weight, in lbf",)
+    assert asking.echoes(target="8 lbf") == ()
+
+
+def test_a_span_in_inches_and_with_a_limit_of_its_own_unit() -> None:
+    assert asking.span('11 13/16"', BELT).length_m == pytest.approx(11.8125 * 0.0254)
+    own = {p.name: p.u for p in asking.span("29.5 cm +/- 1 mm", BELT).length.parts}
+    assert own["span"] == pytest.approx(1e-3 / math.sqrt(3))
+    assert asking.span("412", BELT, ends="clamp pulley").ends == ("clamp", "pulley")
+
+
+@pytest.mark.parametrize("typed", ["126 g/m", "1.26 g/m", "1.4 g/m", "12.6 kg/m", "40 g/m"])
+def test_a_linear_mass_far_off_the_named_belts_is_a_slip(typed: str) -> None:
+    with pytest.raises(RequestError, match=r"g/m is .* the catalogue has for 2GT 9 mm"):
+        asking.belt("2GT 9 mm", linear_mass=typed)
+    asking.belt(linear_mass=typed, width="9 mm")  # insisted on
+
+
+@pytest.mark.parametrize("typed", ["5 g/m", "8.4 g/m", "19 g/m", "36 g/m"])
+def test_a_linear_mass_that_a_maker_may_have_is_taken(typed: str) -> None:
+    assert asking.belt("2GT 9 mm", linear_mass=typed).linear_mass.value > 0
+
+
 def test_typed_frequency_is_at_least_two_per_mille_doubtful() -> None:
     assert asking.typed(["66.300"]).u_hz[0] == pytest.approx(0.002 * 66.3 / math.sqrt(3))
     assert asking.typed(["66"]).u_hz[0] == pytest.approx(0.5 / math.sqrt(3))

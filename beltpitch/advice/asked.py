@@ -64,7 +64,7 @@ def strung(
     free = None if span is None else asking.span(span, made, ends=ends, strand_limit=limit)
     other = asking.other_span(second_span, free, made, ends=ends)
     window = _window(target, within, made)
-    return Strung(made, free, other, window, asking.echoes(span, linear_mass))
+    return Strung(made, free, other, window, asking.echoes(span, linear_mass, target=target))
 
 
 def _window(target: str | None, within: str | None, belt: Belt | None) -> Window | None:
@@ -73,4 +73,18 @@ def _window(target: str | None, within: str | None, belt: Belt | None) -> Window
     if target is None:
         return windows(limits).verdict
     share = parse(within or WITHIN, PERCENT, option="--within").value
-    return windows(limits, target=(positive(target, FORCE, option="--target").value, share)).verdict
+    return windows(limits, target=(tension_given(target, belt, "--target"), share)).verdict
+
+
+def tension_given(text: str, belt: Belt | None, option: str) -> float:
+    """Return a strand tension in N as typed.
+
+    Raises
+    ------
+    RequestError
+        If it cannot be read, or breaks the belt.
+    """
+    newtons = positive(text, FORCE, option=option).value
+    if belt is not None:
+        belt.check_bears(newtons, f"{option} {text!r}")
+    return newtons

@@ -13,26 +13,66 @@ Conventions: SI; positive turns tighten; a hex screw has six flats.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Literal
 
 from beltpitch.advice.checks import positive
 from beltpitch.errors import RequestError
+from beltpitch.quantity import LENGTH
+from beltpitch.quantity import positive as read_positive
 
 Pull = Literal["idler", "clamp"]
 FLATS = 6  # of a hex screw, in one turn
 DEGREES = 360
-# Pitch of the coarse metric threads, m (ISO 261)
-COARSE_M = {
-    "M2.5": 0.45e-3,
-    "M3": 0.5e-3,
-    "M4": 0.7e-3,
-    "M5": 0.8e-3,
-    "M6": 1.0e-3,
-    "M8": 1.25e-3,
-    "M10": 1.5e-3,
-    "M12": 1.75e-3,
+# Pitches of the metric threads in mm, the coarse one first (ISO 261, the fine ones from memory)
+PITCHES_MM = {
+    "M2": (0.4, 0.25),
+    "M2.5": (0.45, 0.35),
+    "M3": (0.5, 0.35),
+    "M4": (0.7, 0.5),
+    "M5": (0.8, 0.5),
+    "M6": (1.0, 0.75),
+    "M8": (1.25, 1.0, 0.75),
+    "M10": (1.5, 1.25, 1.0, 0.75),
+    "M12": (1.75, 1.5, 1.25, 1.0),
 }
+_THREAD = re.compile(r"(M\d+(?:\.\d+)?)(?:\s*[X\u00d7*]\s*(\d+(?:\.\d+)?)(?:\s*MM)?)?", re.ASCII)
+
+
+def lead_m(text: str, *, option: str) -> float:
+    """Return how far a screw moves in one turn, m.
+
+    Parameters
+    ----------
+    text
+        A thread, "M4" (coarse) or "M8x1", or its pitch, "0.7 mm".
+    option
+        Where it was written, for the message.
+
+    Raises
+    ------
+    RequestError
+        If it is no metric thread of this size and no length above zero.
+    """
+    match = _THREAD.fullmatch(text.strip().upper())
+    if match is None and not text.strip().upper().startswith("M"):
+        return read_positive(text, LENGTH, option=option).value
+    name, pitch = (match[1], match[2]) if match else ("", None)
+    known = PITCHES_MM.get(name)
+    if known is None:
+        raise RequestError(
+            f'{option} {text!r} is no thread known here: give "M4" (coarse: '
+            f'{", ".join(PITCHES_MM)}), "M8x1" or its pitch, "0.7 mm"'
+        )
+    mm = known[0] if pitch is None else float(pitch)
+    if mm not in known:
+        pitches = ", ".join(f"{p:g}" for p in known)
+        raise RequestError(
+            f"{option} {text!r}: the pitches of {name} are {pitches} mm; "
+            'give one of them, as in "M8x1", not the length of the screw, or the pitch alone'
+        )
+    return mm / 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +85,7 @@ class Tensioner:
         ``idler``: it moves a pulley (or a motor) along the bisector of its wrap; ``clamp``: it
         pulls a belt end straight.
     lead_m
-        Travel of the screw in one turn: its thread pitch; see `COARSE_M`.
+        Travel of the screw in one turn: its thread pitch; see `lead_m`.
     wrap_rad
         Of the belt on the idler.
     frame_n_per_m

@@ -52,6 +52,10 @@ BEYOND_ROWS = 2  # times the doubt, outside the printed widths
 BEYOND_USUAL = 1.5  # a bare number this much over the widest usual width is a length
 SAME_WIDTH_M = 6e-5  # 19.05 and 19.1 mm are one width
 WIDTH_EPSILON = 1e-9
+SLIP = 3.0  # times the catalogue's linear mass, either way: makers differ by up to 1.5
+NEAR_SLIP = 1.25  # how near a ratio must be to a slip's to be called by its name; a judgement
+FAR_ABOVE = 3.0  # times the allowable tension where the breaking load is not known; a judgement
+INSIST = "if it truly is so, leave out the belt's name and give linear mass and width"
 
 USUAL_CONSTRUCTIONS = (
     "rubber, glass cord",
@@ -400,8 +404,72 @@ class Belt:
         return tuple(dict.fromkeys(found))
 
     def weighed(self, linear_mass: Estimate) -> Belt:
-        """Return this belt with its linear mass replaced by one that was weighed or typed."""
+        """Return this belt with its linear mass replaced by one that was weighed or typed.
+
+        Raises
+        ------
+        RequestError
+            If it is more than three times the catalogue's figure, or less than a third of it.
+        """
+        ratio = linear_mass.value / self.linear_mass.value
+        if self.profile is not None and not 1 / SLIP <= ratio <= SLIP:
+            raise RequestError(
+                f"{linear_mass.value * 1e3:.4g} g/m is {_times(ratio)} the "
+                f"{self.linear_mass.value * 1e3:.3g} g/m that the catalogue has for {self.name}: "
+                f"{self._slip(ratio)}; {INSIST}"
+            )
         return replace(self, linear_mass=linear_mass, linear_mass_per_width=None)
+
+    def _slip(self, ratio: float) -> str:
+        """Return the likely cause of a linear mass that is so far off."""
+        per_mm = 1e-3 / (self.width_m or 1.0)
+        tenfold = max(ratio, 1 / ratio)
+        for found, slip, words in (
+            (ratio, per_mm, "likely the figure for 1 mm of width"),
+            (tenfold, 10.0, "likely the decimal point, or cm for mm"),
+            (tenfold, 100.0, "likely a wrong unit, as cm for m"),
+            (tenfold, 1000.0, "likely a wrong unit, as mm for m, or g for kg"),
+        ):
+            if 1 / NEAR_SLIP <= found / slip <= NEAR_SLIP:
+                return words
+        return "check unit, decimal point and width, and that it is the mass of 1 m, not of all"
+
+    @property
+    def unbearable(self) -> tuple[float, str] | None:
+        """The strand tension in N that a slip is told by, and its rule; None if unknown."""
+        if self.break_n is not None:
+            return self.break_n.value, "its breaking load"
+        if self.allowable_n is not None:
+            return FAR_ABOVE * self.allowable_n.value, f"{FAR_ABOVE:g} times its allowable tension"
+        return None
+
+    def check_bears(self, tension_n: float, what: str) -> None:
+        """Refuse a strand tension that breaks the belt.
+
+        Parameters
+        ----------
+        tension_n
+            In N.
+        what
+            What was given, for the message.
+
+        Raises
+        ------
+        RequestError
+            If it is beyond `unbearable`.
+        """
+        limit = self.unbearable
+        if limit is not None and tension_n > limit[0]:
+            raise RequestError(
+                f"{what}: {tension_n:.0f} N would break a {self.name} ({limit[1]}: "
+                f"{limit[0]:.0f} N); check the number and its unit"
+            )
+
+
+def _times(ratio: float) -> str:
+    size = max(ratio, 1 / ratio)
+    shown = f"{size:.3g}" if size < 999 else f"{size:.0f}"  # noqa: PLR2004 - not 1e+03
+    return f"{shown} times" if ratio > 1 else f"1/{shown} of"
 
 
 def _figure_words(what: str, figure: Figure | Estimate, factor: float, unit: str) -> str:
@@ -529,6 +597,7 @@ def _width(name: str, read: Inscription, made: Profile, width_m: float | None) -
             f'"{name}" is {printed * 1000:g} mm wide by its name, but {width_m * 1000:g} mm '
             "was given as width: leave one of them out"
         )
+    _check_pitch(name, (width_m or printed or 0.0), made, usual)
     if width_m is not None:
         _check_width(width_m, made.name)
         return width_m
@@ -540,6 +609,16 @@ def _width(name: str, read: Inscription, made: Profile, width_m: float | None) -
         )
     _check_width(printed, made.name)
     return printed
+
+
+def _check_pitch(name: str, width_m: float, made: Profile, usual: str) -> None:
+    """Refuse a width that is the tooth pitch, unless the profile is made so narrow."""
+    narrow = any(abs(width_m - b) <= SAME_WIDTH_M for b in made.widths_m)
+    if abs(width_m - made.pitch_m) <= SAME_WIDTH_M and not narrow:
+        raise RequestError(
+            f'"{name}": {width_m * 1000:g} mm is the tooth pitch of {made.name}; how wide is the '
+            f"belt? Usual are {usual} mm; {INSIST}"
+        )
 
 
 def _construction_words(text: str) -> tuple[str, ...]:
@@ -706,7 +785,9 @@ def _book() -> _Book:
     for name, table in raw["profile"].items():
         inch, tenths = "inch" in table["title"], "S profile" in table["title"]
         for other, remark in {name: "", **table.get("aliases", {})}.items():
-            spellings[other.upper()] = Spelling(name, remark, inch=inch, tenths=tenths)
+            spellings[other.upper()] = Spelling(
+                name, table["pitch_mm"], remark, inch=inch, tenths=tenths
+            )
     return _Book(
         profiles=made,
         spellings=spellings,

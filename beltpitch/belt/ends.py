@@ -11,6 +11,7 @@ range. A flat idler gets the same: it has no teeth, but wraps are shorter.
 from __future__ import annotations
 
 import math
+import re
 
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, Part, rectangular
@@ -38,8 +39,8 @@ def ends(named: str | tuple[str, str], belt: str) -> tuple[End, End]:
     Parameters
     ----------
     named
-        One kind for both ends or two with a comma between: pulley, idler, clamp or pinned; or the
-        pair of them.
+        One kind for both ends or two with a comma or a space between: pulley, idler, clamp or
+        pinned; or the pair of them.
     belt
         Name of the belt. Its pulleys and idlers share one error, ``belt:<name>/ends``: how a
         belt is held is a property of its teeth and cords.
@@ -58,7 +59,7 @@ def ends(named: str | tuple[str, str], belt: str) -> tuple[End, End]:
 
 
 def _kinds(text: str) -> tuple[str, str]:
-    kinds = [word.strip().lower() for word in text.split(",")]
+    kinds = re.split(r"\s*,\s*|\s+", text.strip().lower())
     if len(kinds) > 2:  # noqa: PLR2004
         raise RequestError(f'ends "{text}": a strand has two ends, write for instance pulley,clamp')
     return kinds[0], kinds[-1]

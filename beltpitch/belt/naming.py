@@ -5,12 +5,15 @@ Accepted, with any dash, slash or space between the pieces and in any case::
     2GT 9 mm   GT2 6mm   HTD5M-15   6 mm GT2          profile and width
     210-3GT-6  GT2-200-6  16 AT5/450                  with length: the larger number, in mm
     XL 037     110 XL 037   XL 3/8 in                 inch codes: length in 1/10, width in 1/100 in
+    GT2 6 mm x 852    2 mm GT2, 6 mm                  a length; the tooth pitch, which is skipped
     150S5M500                                         S profiles: width in 1/10 mm, then length
     T5 10 mm steel                                    with words for cord or elastomer
+    Acme GT2 6 mm                                     words before the profile, such as a maker's
 
 The grammar is from common practice on belts and in shop lists; it is matched whole, so that a typo
-is refused and never read as another belt. A decimal comma is refused, because elsewhere it
-separates thousands.
+is refused and never read as another belt. Words are skipped, and said to be, only where the rest is
+a profile's full name: before a bare pitch such as 5M they may name another profile. A decimal comma
+is refused, because elsewhere it separates thousands.
 """
 
 from __future__ import annotations
@@ -18,11 +21,13 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import takewhile
 
 from beltpitch.errors import QuantityError, RequestError
 
 INCH_MM = 25.4
+SAME_MM = 0.01
 
 # Three-digit codes round a fraction of an inch down to hundredths (012 is 1/8 in).
 INCH_CODES = {
@@ -59,7 +64,22 @@ ELASTOMER_WORDS = {
     "URETHANE": "polyurethane",
 }
 CONSTRUCTION_WORDS = CORD_WORDS | ELASTOMER_WORDS
-FILLER_WORDS = ("CORD", "CORE", "WITH", "TIMING", "BELT", "WIDE", "WIDTH", "OPEN", "CLOSED", "LOOP")
+FILLER_WORDS = (
+    "CORD",
+    "CORE",
+    "WITH",
+    "TIMING",
+    "BELT",
+    "WIDE",
+    "WIDTH",
+    "PITCH",
+    "OPEN",
+    "CLOSED",
+    "LOOP",
+)
+
+LEAST_TEETH = 20  # a shorter loop does not go round two pulleys; a judgement
+MOST_SKIPPED, SHORTEST_SKIPPED = 3, 3  # words, and letters: shorter ones are parts of profiles
 
 _DASHES = r"\-" + "\u2010\u2011\u2012\u2013\u2014\u2015\u2212_\u00d7*"
 _NUMBER = r"\d+(?:\.\d+)?"
@@ -93,9 +113,13 @@ class Inscription:
 
 @dataclass(frozen=True, slots=True)
 class Spelling:
-    """One way to write a profile: the profile meant, and a remark where it could mean another."""
+    """One way to write a profile: the profile meant, and a remark where it could mean another.
+
+    The tooth pitch tells a pitch that is written beside the profile from a width.
+    """
 
     profile: str
+    pitch_mm: float
     remark: str = ""
     inch: bool = False
     tenths: bool = False
@@ -129,6 +153,7 @@ def plain(text: str) -> str:
     out = re.sub(
         r"(?<![\w.])(\d+)/(\d+) ?(?=IN)", lambda m: f"{int(m[1]) / max(int(m[2]), 1):.6g} ", out
     )
+    out = re.sub(r"(\d|MM|IN)\s*X\s*(?=\d)", r"\1 ", out)  # 6 MM X 852
     return re.sub(rf"[\s/,;(){_DASHES}]+", " ", out).strip()
 
 
@@ -154,7 +179,37 @@ def read_name(text: str, spellings: Mapping[str, Spelling]) -> Inscription | Non
     """
     pieces = plain(text).split()
     words = [p for p in pieces if p in CONSTRUCTION_WORDS]
-    flat = " ".join(p for p in pieces if p not in CONSTRUCTION_WORDS and p not in FILLER_WORDS)
+    kept = [p for p in pieces if p not in CONSTRUCTION_WORDS and p not in FILLER_WORDS]
+    found = _read_pieces(text, kept, words, spellings)
+    skipped = 0
+    while found is None and skipped < _skippable(kept, spellings):
+        skipped += 1
+        full = {w: s for w, s in spellings.items() if not _bare_pitch(w)}
+        found = _read_pieces(text, kept[skipped:], words, full)
+    if found is None or not skipped:
+        return found
+    return replace(found, notes=(f'skipped "{" ".join(kept[:skipped])}"', *found.notes))
+
+
+def _skippable(pieces: list[str], spellings: Mapping[str, Spelling]) -> int:
+    """Return how many words at the beginning may be skipped: none that a profile is made of."""
+    parts = {chunk for written in spellings for chunk in re.findall("[A-Z]+", written)}
+    words = takewhile(
+        lambda p: p.isalpha() and len(p) >= SHORTEST_SKIPPED and p not in parts,
+        pieces[:MOST_SKIPPED],
+    )
+    return len(list(words))
+
+
+def _bare_pitch(written: str) -> bool:
+    """Whether a spelling is a pitch alone, such as 5M, which several families of profiles have."""
+    return re.fullmatch(r"\d+M", written) is not None
+
+
+def _read_pieces(
+    text: str, pieces: list[str], words: list[str], spellings: Mapping[str, Spelling]
+) -> Inscription | None:
+    flat = " ".join(pieces)
     tight = _squeezed(flat)
     for written in sorted(spellings, key=len, reverse=True):
         if _squeezed(written) not in tight:  # saves compiling a pattern for every belt there is
@@ -202,6 +257,9 @@ def _sizes(
     before = sizes[0]
     after = [s for s in sizes[1:] if s is not None]
     if before is not None and len(after) == 2:  # noqa: PLR2004 - a pair of sizes is complete
+        if _is_pitch(before, spelling):
+            width_mm, length_mm, notes = _sizes(text, [None, *after], spelling)
+            return width_mm, length_mm, [_as_pitch(spelling), *notes]
         raise RequestError(
             f'"{text}" has three numbers beside the profile: give length and width, '
             'as in "210-3GT-6"'
@@ -214,7 +272,18 @@ def _sizes(
             note = f"read {before.digits} before the profile as a width of {tenths:g} mm"
             return tenths, other, [note]
     every = ([before] if before else []) + after
+    rest = [s for s in every if not _is_pitch(s, spelling)]
+    if len(every) == 2 and len(rest) == 1 and rest[0].mm < LEAST_TEETH * spelling.pitch_mm:  # noqa: PLR2004
+        return rest[0].mm, None, [_as_pitch(spelling)]
     return _metric(every)
+
+
+def _as_pitch(spelling: Spelling) -> str:
+    return f"read {spelling.pitch_mm:g} mm as the tooth pitch"
+
+
+def _is_pitch(size: _Size, spelling: Spelling) -> bool:
+    return abs(size.mm - spelling.pitch_mm) < SAME_MM
 
 
 def _metric(every: list[_Size]) -> tuple[float | None, float | None, list[str]]:

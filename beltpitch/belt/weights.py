@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from beltpitch.belt.calibrate import CLAMP_HOLDING, HIGHEST_MODE, LIGHTEST_FOOT, Row
-from beltpitch.belt.catalogue import Belt
+from beltpitch.belt.catalogue import INSIST, Belt
 from beltpitch.belt.corrections import air_carried
 from beltpitch.belt.gravity import STANDARD
 from beltpitch.belt.hang import hung_tension
@@ -26,6 +26,7 @@ from beltpitch.quantity import FORCE, FREQUENCY, LENGTH, MASS, Kind, Quantity
 from beltpitch.quantity import positive as read_positive
 
 HALF = 0.5  # of the allowable strand tension: the most to hang
+FAR_ABOVE = 5.0  # times the most to hang: a slip; a judgement
 STEPS = 5  # weights, each half of the one before
 FEWEST = 2  # weights that a fit needs
 LOWEST = 15.0  # Hz: nothing lower is listened for
@@ -282,6 +283,29 @@ def heaviest_pull_n(belt: Belt) -> tuple[float, str] | None:
     if belt.working_pull_n is not None:
         return belt.working_pull_n.value, "its working pull, the allowable tension is not known"
     return None
+
+
+def check_loads(
+    hung: Sequence[HungWeight], belt: Belt | None, gravity_m_s2: float = STANDARD
+) -> None:
+    """Refuse a weight far above what the belt, where it is known, should carry.
+
+    Raises
+    ------
+    RequestError
+        If there is one: it is likely a slip, as kg for g.
+    """
+    limit = heaviest_pull_n(belt) if belt else None
+    if belt is None or limit is None:
+        return
+    for one in hung:
+        tension = hung_tension(one.mass_kg, 0.0, gravity_m_s2)
+        if tension > FAR_ABOVE * limit[0]:
+            raise RequestError(
+                f"{one.label}: {tension:.0f} N is more than {FAR_ABOVE:g} times the "
+                f"{limit[0]:.0f} N that a {belt.name} should carry here ({limit[1]}); check number "
+                f"and unit (g or kg); {INSIST}"
+            )
 
 
 def plan_for(

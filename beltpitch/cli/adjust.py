@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,7 +23,6 @@ if TYPE_CHECKING:
 
 TENSION_LIMIT = 0.05  # of a typed tension without a doubt: project decision
 LENGTH_KIND, FORCE_KIND = "LENGTH", "FORCE"
-_TURNED = re.compile(r"([+-]?\d+\.?\d*|[+-]?\.\d+)\s*(turns?|flats?|deg)?", re.ASCII)
 _Text = str | None
 
 
@@ -59,7 +57,7 @@ def adjust(
     ] = None,
     frequency: Annotated[
         list[str] | None,
-        typer.Option("--frequency", help='The same as frequencies: "66.3 Hz"; needs --span.'),
+        typer.Option(*o.FREQUENCY, help='The same as frequencies: "66.3 Hz"; needs --span.'),
     ] = None,
     slack: Annotated[
         bool, typer.Option("--slack", help="The belt is too slack to sound at all.")
@@ -67,7 +65,7 @@ def adjust(
     turned: Annotated[
         list[str] | None,
         typer.Option(
-            "--turned", help='Each turn made, tightening positive: "0.5", "3 flats", "-90 deg".'
+            "--turned", help='Each turn made, tightening positive: "1/4", "3 flats", "-90 deg".'
         ),
     ] = None,
     loop: Annotated[
@@ -91,7 +89,8 @@ def adjust(
         _Text, typer.Option("--wrap", help="Wrap on the idler, 180 deg by default.")
     ] = None,
     thread: Annotated[
-        _Text, typer.Option("--thread", help='The screw: "M4" (coarse) or its pitch, "0.7 mm".')
+        _Text,
+        typer.Option("--thread", help='The screw: "M4" (coarse), "M8x1" or its pitch, "0.7 mm".'),
     ] = None,
     frame_stiffness: Annotated[
         _Text, typer.Option("--frame-stiffness", help='At the tensioner: "400 N/mm".')
@@ -121,7 +120,7 @@ def adjust(
     from beltpitch.advice.adjust import next_step
     from beltpitch.advice.window import WITHIN
     from beltpitch.cli import show
-    from beltpitch.quantity import FORCE, PERCENT, positive
+    from beltpitch.quantity import FORCE, PERCENT, TURN, parse, positive
     from beltpitch.verdict import SCHEMA
 
     options = locals()
@@ -139,7 +138,7 @@ def adjust(
     lengths = (loop, centre, teeth)
     setup = _setup(asked.belt, screw, lengths, ea, limit, joined=joined or own.joined)
     readings, echoes = _readings(files, reading or [], frequency or [], asked, slack=slack)
-    turns = [_turns(text) for text in turned or []]
+    turns = [parse(text, TURN, option="--turned").value for text in turned or []]
     step = next_step(
         setup,
         wanted,
@@ -254,18 +253,13 @@ def _tensioner(
 
 
 def _lead(thread: str) -> float:
-    from beltpitch.advice.tensioner import COARSE_M
-    from beltpitch.quantity import LENGTH, positive
+    from beltpitch.advice.tensioner import lead_m
 
-    name = thread.strip().upper()
-    if name in COARSE_M:
-        return COARSE_M[name]
-    if not name or name.startswith("M"):
+    if not thread:
         raise RequestError(
-            f'which thread has the screw? give --thread "M4" (coarse: {", ".join(COARSE_M)}) or '
-            'its pitch, --thread "0.7 mm"'
+            'which thread has the screw? give --thread "M4" (coarse), "M8x1" or its pitch, "0.7 mm"'
         )
-    return positive(thread, LENGTH, option="--thread").value
+    return lead_m(thread, option="--thread")
 
 
 def _setup(
@@ -407,19 +401,6 @@ def _heard(
             raise CannotTell(f"{one.source}: {one.warnings[0]}")
         found.append(one.preload)
     return found, list(dict.fromkeys(words for one in made for words in one.echoes))
-
-
-def _turns(text: str) -> float:
-    from beltpitch.advice.tensioner import DEGREES, FLATS
-
-    match = _TURNED.fullmatch(text.strip().replace("\N{MINUS SIGN}", "-"))
-    if match is None:
-        raise RequestError(
-            f'--turned {text!r} is no turn; give "0.5" turns, "3 flats" or "90 deg", negative for '
-            "letting off"
-        )
-    per = {"t": 1, "f": FLATS, "d": DEGREES}[(match[2] or "turn")[0]]
-    return float(match[1]) / per
 
 
 # --- showing ------------------------------------------------------------------------------------

@@ -47,11 +47,13 @@ def frequency(
     unit: o.UnitOption = "N",
 ) -> None:
     """Frequency to aim for at a wanted tension, with the partials above it."""
+    from dataclasses import replace
+
+    from beltpitch.advice.asked import tension_given
     from beltpitch.advice.limits import limits_of
     from beltpitch.belt.span import cautions
     from beltpitch.belt.strung import aim
     from beltpitch.cli import show
-    from beltpitch.quantity import FORCE, positive
 
     options = locals()
     o.checked_unit(unit)
@@ -62,7 +64,9 @@ def frequency(
     tension = tension or asked.entry.target
     if tension is None:
         raise RequestError('give the wanted tension: --tension "30 N"')
-    wanted = positive(tension, FORCE, option="--tension").value
+    echoes = (*o.bare_numbers([("--tension", tension, "FORCE")]), *asked.echoes)
+    asked = replace(asked, echoes=echoes)
+    wanted = tension_given(tension, asked.belt, "--tension")
     if asked.belt is None or asked.span is None:
         raise RequestError('a frequency needs belt and span: add --belt "2GT 9 mm" --span "412 mm"')
     aimed = aim(wanted, asked.belt, asked.span, partials)

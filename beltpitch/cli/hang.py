@@ -15,6 +15,7 @@ from beltpitch.cli.weigh import (
     KeepAsOption,
     ScaleErrorOption,
     budget_json,
+    compared,
     concise,
     draw_mass,
     kept_as,
@@ -105,7 +106,7 @@ def hang(
     """Calibrate a belt with hung weights; without any, say which to hang and how to be safe."""
     from beltpitch import asking
     from beltpitch.belt.calibrate import calibrate
-    from beltpitch.belt.weigh import compare
+    from beltpitch.belt.weights import check_loads
     from beltpitch.cli.show import print_json
     from beltpitch.verdict import SCHEMA
 
@@ -122,9 +123,10 @@ def hang(
         return
     rig = _rig(g, scale_error, held, foot, fit_ends=fit_ends, level=level)
     known = _known(wide, weighed, made)
+    check_loads(hung, made, g.value)
     rows = [_row(w, folder, made, g) for w in hung]
     found = calibrate(rows, name=made.name if made else "own belt", rig=rig, known=known)
-    beside = compare(found.linear_mass, made.linear_mass) if made else None
+    beside = compared(found.linear_mass, made)
     notes = _notes(hung, tape, wide, latitude, scale_error, held)
     warnings = [*found.warnings, *_too_heavy(found, made)]
     if beside is not None and not beside.fits:
@@ -218,6 +220,8 @@ def _known(width_m: float | None, weighed: str | None, belt: Belt | None) -> Kno
     u = rectangular(given.half_digit) if given.u is None else given.u
     name = belt.name if belt else "own belt"
     piece = Estimate.single(given.value, u, name="weighed piece", key=f"roll:{name}/weighed")
+    if belt is not None:
+        belt.weighed(piece)  # refuses a slip
     return Known(linear_mass=piece, air=air, stretch_n=stretch)
 
 
@@ -306,9 +310,9 @@ def _plan(
     json: bool,
     unit: str,
 ) -> None:
+    from beltpitch.advice.asked import tension_given
     from beltpitch.belt.weights import heaviest_pull_n, plan_for
     from beltpitch.cli.show import print_json
-    from beltpitch.quantity import FORCE, positive
     from beltpitch.verdict import SCHEMA
 
     if belt is None or tape is None:
@@ -318,7 +322,7 @@ def _plan(
         )
     limit = heaviest_pull_n(belt)
     if most is not None:
-        limit = positive(most, FORCE, option="--most").value, "as given"
+        limit = tension_given(most, belt, "--most"), "as given"
     if limit is None:
         raise RequestError(
             f'how much {belt.name} may carry is not known: give --most "39 N", half of its '

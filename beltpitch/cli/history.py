@@ -96,6 +96,7 @@ def _filter(
     since: str | None = None,
     until: str | None = None,
 ) -> Filter:
+    from beltpitch.keep.dates import moment
     from beltpitch.keep.history import Filter
 
     if verdict is not None and verdict not in ("slack", "within", "tight", "unknown"):
@@ -103,8 +104,8 @@ def _filter(
     return Filter(
         machine=None if every or machine is None else machine.name,
         belt=belt,
-        since=None if since is None else k.moment(since, "--since"),
-        until=None if until is None else k.moment(until, "--until"),
+        since=None if since is None else moment(since, "--since"),
+        until=None if until is None else moment(until, "--until", ahead=True),
         verdict=verdict,
     )
 

@@ -121,8 +121,17 @@ class Keeping:
         options
             All of the command's options by their names, as ``locals()`` has them when it begins;
             one that the command does not have says nothing.
+
+        Raises
+        ------
+        RequestError
+            If temperature or date cannot be read: before anything is measured.
         """
-        return cls(**{f.name: options[f.name] for f in fields(cls) if f.name in options})
+        said = cls(**{f.name: options[f.name] for f in fields(cls) if f.name in options})
+        temperature_c(said.temperature)
+        if said.taken is not None:
+            taken_at(said.taken)
+        return said
 
     @property
     def event(self) -> Event | None:
@@ -373,9 +382,11 @@ def taken_at(text: str | None, files: Sequence[Path] = ()) -> dt.datetime:
     Raises
     ------
     RequestError
-        If the text is no date.
+        If the text is no date, or can only be a slip.
     """
     import datetime as dt
+
+    from beltpitch.keep.dates import moment
 
     if text is not None:
         return moment(text, "--taken")
@@ -388,21 +399,3 @@ def taken_at(text: str | None, files: Sequence[Path] = ()) -> dt.datetime:
         )
         return when
     return dt.datetime.now(dt.UTC)
-
-
-def moment(text: str, option: str) -> dt.datetime:
-    """Return a date or a date with time as an aware time; local where no zone is given.
-
-    Raises
-    ------
-    RequestError
-        If the text is no date.
-    """
-    import datetime as dt
-
-    try:
-        return dt.datetime.fromisoformat(text).astimezone(dt.UTC)
-    except (ValueError, OverflowError, OSError):
-        raise RequestError(
-            f'{option} {text!r} is no date; write "2026-03-01" or "2026-03-01 14:30"'
-        ) from None

@@ -13,10 +13,11 @@ import typer
 from beltpitch.errors import QuantityError, RequestError
 
 FORCE_UNITS = ("N", "lbf", "kgf")
+FREQUENCY = ("--frequency", "-f")
 
 BeltOption = Annotated[
     str | None,
-    typer.Option("--belt", help='The belt, as printed or said: "2GT 9 mm", "HTD5M-15".'),
+    typer.Option("--belt", "-b", help='The belt, as printed or said: "2GT 9 mm", "HTD5M-15".'),
 ]
 WidthOption = Annotated[
     str | None, typer.Option("--width", help='Width of the belt; a bare number is in mm: "9 mm".')
@@ -36,6 +37,7 @@ SpanOption = Annotated[
     str | None,
     typer.Option(
         "--span",
+        "-s",
         help='Free span between the last contacts; a bare number is in mm: "412 +/- 1 mm".',
     ),
 ]
@@ -125,7 +127,7 @@ UnitOption = Annotated[
 
 
 def bare_numbers(given: Iterable[tuple[str, str | None, str]]) -> tuple[str, ...]:
-    """Return an echo for each option that was given without a unit: what it was taken as.
+    """Return an echo for each option whose unit was not given, or was read as another one.
 
     Parameters
     ----------
@@ -136,9 +138,13 @@ def bare_numbers(given: Iterable[tuple[str, str | None, str]]) -> tuple[str, ...
 
     said = []
     for option, text, kind in given:
-        if text is not None and not any(c.isalpha() or c == "%" for c in text):
-            taken = quantity.parse(text, getattr(quantity, kind), option=option).text
-            said.append(f"{option} {text.strip()} taken as {taken}")
+        if text is None:
+            continue
+        read = quantity.parse(text, getattr(quantity, kind), option=option)
+        if read.assumed:
+            said.append(f"{option} {read.assumed}")
+        elif not any(c.isalpha() or c == "%" for c in text):
+            said.append(f"{option} {text.strip()} taken as {read.text}")
     return tuple(said)
 
 
@@ -192,7 +198,9 @@ def wanted(way: str, travel: str | None) -> int:
     """Return how many recordings a way of reading wants: one, two, or one for each park."""
     if way == "one":
         return 1
-    return len((travel or "").split(", ")) + 1 if way == "parks" else 2
+    from beltpitch.quantity import several
+
+    return len(several(travel or "")) + 1 if way == "parks" else 2
 
 
 def grouping(

@@ -89,6 +89,7 @@ def pair(
         list[str] | None,
         typer.Option(
             "--span",
+            "-s",
             help='Free span: "412 +/- 1 mm"; once if equal for both, else once for each belt. With '
             "both strands, that of each strand in their order.",
         ),
@@ -331,7 +332,6 @@ def _typed(
         replace(typed_reading(asking.typed(texts), asked.belt, asked.span, key=name), source=name)
         for texts, asked, name in zip((first, second), plan.asked, plan.names, strict=True)
     )
-    _say_silent(a, b)
     return _told(a, plan.asked[0]), _told(b, plan.asked[1])
 
 
@@ -342,14 +342,7 @@ def _recorded(plan: _Plan, files: Sequence[Path]) -> tuple[Reading, Reading]:
         read(path, belt=asked.belt, span=asked.span, expected=plan.expected, key=str(i))
         for i, (path, asked) in enumerate(zip(files, plan.asked, strict=True))
     )
-    _say_silent(a, b)
     return _told(a, plan.asked[0]), _told(b, plan.asked[1])
-
-
-def _say_silent(*readings: Reading) -> None:
-    for reading in readings:
-        if reading.frequency is None:
-            sys.stderr.write(f"beltpitch: {reading.source}: {reading.warnings[0]}\n")
 
 
 def _told(reading: Reading, asked: k.Asked) -> Reading:

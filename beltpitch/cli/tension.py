@@ -25,7 +25,10 @@ def tension(
     name: k.NameArgument = None,
     frequency: Annotated[
         list[str] | None,
-        typer.Option("--frequency", help='What was measured: "66.3 Hz"; once for each pluck.'),
+        typer.Option(
+            *o.FREQUENCY,
+            help='What was measured: "66.3 Hz"; once for each pluck, or "66.3, 66.1, 66.4".',
+        ),
     ] = None,
     belt: o.BeltOption = None,
     width: o.WidthOption = None,
@@ -91,8 +94,16 @@ def _shared_out(texts: list[str], every: tuple[k.Asked, ...]) -> list[list[str]]
     """Return each belt's frequencies, given one belt after the other."""
     if len(every) == 1:
         return [texts]
+    texts = _evenly(texts)
     half = o.two_groups(len(texts), [a.entry.name for a in every], "frequency")
     return [texts[:half], texts[half:]]
+
+
+def _evenly(texts: list[str], groups: int = 2) -> list[str]:
+    """Return the texts as they are shared out to groups: as given, else each of their values."""
+    from beltpitch.asking import apart
+
+    return texts if texts and len(texts) % groups == 0 else apart(texts)
 
 
 def _readings(
@@ -111,10 +122,12 @@ def _readings(
         return [replace(_typed(asked, texts, "typed"), strand=alone)]
     if way == "parks":
         travels = asking.travels(travel or "")
+        texts = _evenly(texts, len(travels) + 1)
         each = o.even_groups(len(texts), len(travels) + 1, "frequency")
         parts = [texts[i * each : (i + 1) * each] for i in range(len(travels) + 1)]
         parks = [_one_tone(_typed(asked, part, f"typed {i}")) for i, part in enumerate(parts, 1)]
         return [from_travels(parks, travels)]
+    texts = _evenly(texts)
     half = o.two_groups(len(texts), strand, "frequency")
     strands = (asked, asked) if way == "sides" else asked.for_strands()
     a, b = (

@@ -68,7 +68,7 @@ def weigh(
 ) -> None:
     """Linear mass of a belt from a weighed piece; without --mass, how long a piece to weigh."""
     from beltpitch import asking
-    from beltpitch.belt.weigh import compare, plan
+    from beltpitch.belt.weigh import plan
     from beltpitch.belt.weigh import weigh as weighed
     from beltpitch.cli.show import print_json
     from beltpitch.verdict import SCHEMA
@@ -87,11 +87,12 @@ def weigh(
         else:
             _draw_plan(plans, made, about)
         return
+    mass = asking.apart(mass)
     used = _scale(scale, scale_error, mass)
     piece, echoes = _length(length, teeth, made, loop=loop)
     shown = [_mass(text) for text in mass]
     found = weighed(made.name if made else "own belt", piece, shown, used)
-    beside = compare(found.linear_mass, made.linear_mass) if made else None
+    beside = compared(found.linear_mass, made)
     notes = [*echoes, *_scale_echo(scale, used), *(made.notes if made else ())]
     if keep_as is not None:
         kept_as(keep_as, machine, made, found.linear_mass)
@@ -99,6 +100,22 @@ def weigh(
         print_json({"schema": SCHEMA, "weigh": _record(found, made, beside, shown, notes)})
     else:
         _draw(found, made, beside, notes)
+
+
+def compared(mass: Estimate, belt: Belt | None) -> Comparison | None:
+    """Return a linear mass beside the catalogue's figure for the belt; None without a belt.
+
+    Raises
+    ------
+    RequestError
+        If it is so far off that it can only be a slip.
+    """
+    from beltpitch.belt.weigh import compare
+
+    if belt is None:
+        return None
+    belt.weighed(mass)  # refuses a slip
+    return compare(mass, belt.linear_mass)
 
 
 def concise(x: Estimate, factor: float = 1.0) -> str:

@@ -115,11 +115,11 @@ def window(
 ) -> None:
     """Say what the tension should be: by pitch and width, by duty, by your own target."""
     options = locals()
-    from beltpitch.advice.asked import strung
+    from beltpitch.advice.asked import strung, tension_given
     from beltpitch.advice.plan import Wanted, plan
     from beltpitch.advice.window import WITHIN
     from beltpitch.cli import show
-    from beltpitch.quantity import FORCE, PERCENT, positive
+    from beltpitch.quantity import PERCENT, positive
     from beltpitch.verdict import SCHEMA
 
     if name is not None:
@@ -140,12 +140,12 @@ def window(
     aim = None
     if target is not None:
         share = positive(within or WITHIN, PERCENT, option="--within").value
-        aim = (positive(target, FORCE, option="--target").value, share)
+        aim = (tension_given(target, made, "--target"), share)
     wanted = Wanted(
         joined=bool(joined),
         target=aim,
-        own_limit_n=_number(limit, "FORCE", "--limit"),
-        preload_n=_number(preload, "FORCE", "--preload"),
+        own_limit_n=None if limit is None else tension_given(limit, made, "--limit"),
+        preload_n=None if preload is None else tension_given(preload, made, "--preload"),
         ea_n=_number(ea, "FORCE", "--ea"),
         steps_per_mm=steps_per_mm,
         workshop=_workshop(frame, set_at, runs_at),

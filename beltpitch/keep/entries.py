@@ -14,9 +14,11 @@ from typing import Any
 
 from beltpitch import quantity as q
 from beltpitch.advice.driven import DRIVES
+from beltpitch.advice.tensioner import lead_m
 from beltpitch.asking import EQUAL, loop_sides
 from beltpitch.belt.ends import ends as read_ends
 from beltpitch.errors import RequestError
+from beltpitch.keep.dates import plausible
 
 LONGEST_NAME = 60
 NAMES_LISTED = 20
@@ -233,9 +235,9 @@ def _factor(value: object, key: str) -> float:
 
 def _date(value: object, key: str) -> dt.date:
     if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
-        return value
+        return plausible(value, key)
     try:
-        return dt.date.fromisoformat(value if isinstance(value, str) else "")
+        return plausible(dt.date.fromisoformat(value if isinstance(value, str) else ""), key)
     except ValueError:
         raise _wanted(key, value, f"write a date, as in {key} = 2026-03-01") from None
 
@@ -286,9 +288,16 @@ def _two_names(value: object, key: str) -> tuple[str, str]:
     return value[0], value[1]
 
 
+def _thread(value: object, key: str) -> str:
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise _wanted(key, value, f'write a thread or its pitch, as in {key} = "M4"')
+    lead_m(str(value), option=key)
+    return str(value)
+
+
 _TENSIONER: Mapping[str, Reader] = {
     "pull": _choice("idler", "clamp"),
-    "lead": _amount(q.LENGTH),
+    "lead": _thread,
     "wrap": _amount(q.ANGLE),
     "frame": _amount(q.STIFFNESS),
 }
@@ -324,7 +333,7 @@ def _tensioner_table(value: object, key: str) -> TensionerEntry:
 
 MACHINE_KEYS: Mapping[str, Reader] = {
     "name": _words,
-    "check_every": _amount(q.TIME),
+    "check_every": _amount(q.INTERVAL),
     "frame": _choice("aluminium", "steel"),
     "book": _file_name,
     "note": _words,

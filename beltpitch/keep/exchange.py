@@ -21,6 +21,7 @@ from typing import Any, get_args
 from beltpitch.advice.window import Word
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate
+from beltpitch.keep.dates import moment
 from beltpitch.keep.entries import meant
 from beltpitch.keep.history import EVENTS, Entry, Filter, History, Line, Sitting, utc_text
 from beltpitch.reading import Reading
@@ -166,7 +167,7 @@ def _sitting(place: str, row: Mapping[str, str]) -> Sitting:
     return Sitting(
         verdict=Verdict(reading, None, _word(place, row.get("verdict")), "Imported.", ()),
         belt=words("belt") or "",
-        taken=_taken(place, row["taken"]),
+        taken=moment(row["taken"], f"{place}: taken"),
         machine=words("machine") or "",
         park=words("park"),
         event=event,
@@ -211,15 +212,6 @@ def _word(place: str, text: str | None) -> Word:
         if text in (word, None, ""):
             return word if text == word else "unknown"
     raise RequestError(f'{place}: verdict "{text}" is none of {", ".join(get_args(Word))}')
-
-
-def _taken(place: str, text: str) -> dt.datetime:
-    try:
-        return dt.datetime.fromisoformat(text).astimezone(dt.UTC)
-    except (ValueError, OverflowError, OSError):
-        raise RequestError(
-            f'{place}: taken {text!r} is no time; write "2026-03-01 14:30"'
-        ) from None
 
 
 def keep_all(history: History, sittings: Iterable[Sitting]) -> tuple[int, int]:

@@ -152,7 +152,7 @@ class Machine:
     @property
     def check_every_days(self) -> float:
         """How long a belt may go unlooked at, in days."""
-        return q.positive(self.check_every, q.TIME, option="check_every").value / DAY_S
+        return q.positive(self.check_every, q.INTERVAL, option="check_every").value / DAY_S
 
     def _unknown(self, name: str, what: str, names: list[str]) -> str:
         where = f" in {self.path.name}" if self.path else ""

@@ -13,10 +13,11 @@ from math import radians
 
 from beltpitch import asking
 from beltpitch import quantity as q
+from beltpitch.advice.asked import tension_given
 from beltpitch.advice.axis import Layout
 from beltpitch.advice.duty import Demand, Motion, Pulley, Rotation, linear_demand, rotary_demand
 from beltpitch.advice.limits import limits_of
-from beltpitch.advice.tensioner import Tensioner
+from beltpitch.advice.tensioner import Tensioner, lead_m
 from beltpitch.advice.window import OWN_TARGET, WITHIN, Windows, windows
 from beltpitch.belt.catalogue import Belt
 from beltpitch.belt.span import Span
@@ -94,8 +95,8 @@ def named(entry: BeltEntry, machine: str, duty: DutyEntry | None = None) -> Name
     target = None
     if entry.target is not None:
         share = q.parse(entry.within or WITHIN, q.PERCENT, option="within").value
-        target = (q.positive(entry.target, q.FORCE, option="target").value, share)
-    limit = None if entry.limit is None else q.positive(entry.limit, q.FORCE, option="limit").value
+        target = (tension_given(entry.target, belt, "target"), share)
+    limit = None if entry.limit is None else tension_given(entry.limit, belt, "limit")
     limits = limits_of(belt, joined=entry.joined)
     span = _span(machine, entry, belt)
     return Named(
@@ -115,7 +116,7 @@ def named(entry: BeltEntry, machine: str, duty: DutyEntry | None = None) -> Name
         tensioner=_tensioner(entry.tensioner),
         loop_m=_si(entry.loop, q.LENGTH, "loop"),
         echoes=(
-            *asking.echoes(entry.span, entry.linear_mass, entry.bending_stiffness),
+            *asking.echoes(entry.span, entry.linear_mass, entry.bending_stiffness, entry.target),
             *belt.notes,
         ),
     )
@@ -177,7 +178,7 @@ def _tensioner(entry: TensionerEntry | None) -> Tensioner | None:
         return None
     return Tensioner(
         pull=entry.pull,
-        lead_m=q.positive(entry.lead, q.LENGTH, option="lead").value,
+        lead_m=lead_m(entry.lead, option="lead"),
         wrap_rad=radians(q.positive(entry.wrap, q.ANGLE, option="wrap").value),
         frame_n_per_m=_si(entry.frame, q.STIFFNESS, "frame"),
     )

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from beltpitch.advice.tensioner import Tensioner, spelled
+from beltpitch.advice.tensioner import Tensioner, lead_m, spelled
 from beltpitch.errors import RequestError
 
 
@@ -46,6 +46,32 @@ def test_a_tensioner_that_cannot_be_is_refused(given: tuple[str, float], said: s
 def test_a_loop_without_length_is_refused() -> None:
     with pytest.raises(RequestError, match="belt loop is 0 m"):
         Tensioner("clamp", 1e-3).newtons_per_turn(0, 2e4)
+
+
+@pytest.mark.parametrize(
+    ("text", "mm"),
+    [("M4", 0.7), ("m3", 0.5), ("M3x0.5", 0.5), ("M8 x 1", 1.0), ("M6\u00d70.75 mm", 0.75),
+     ("0.7 mm", 0.7), ("0.8", 0.8)],
+)  # fmt: skip
+def test_a_thread_is_read_by_its_designation(text: str, mm: float) -> None:
+    assert lead_m(text, option="--thread") == pytest.approx(mm / 1000)
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("M3x20", "the pitches of M3 are 0.5, 0.35 mm; .* not the length of the screw"),
+        ("M3x0.6", "the pitches of M3"),
+        ("M7", "no thread known"),
+        ("M", "no thread known"),
+        ("M3x0,5", "no thread known"),
+        ("0,5 mm", "decimal point"),
+        ("0", "greater than zero"),
+    ],
+)
+def test_what_is_no_thread_is_refused(text: str, why: str) -> None:
+    with pytest.raises(RequestError, match=why):
+        lead_m(text, option="--thread")
 
 
 def test_turns_are_spelled_as_turns_flats_and_degrees() -> None:

@@ -45,6 +45,17 @@ PRINTED = [
     ("100-S5M-15", "S5M 15 mm", 100, 20),
     ("UP5M 10 mm", "RPP 5M 10 mm", None, None),
     ("2GT\u20139\u00a0mm", "2GT 9 mm", None, None),
+    ("2mm GT2, 6 mm", "2GT 6 mm", None, None),
+    ("6 mm GT2, 2 mm pitch", "2GT 6 mm", None, None),
+    ("GT2 6 mm x 852", "2GT 6 mm", 852, 426),
+    ("GT2 6x852", "2GT 6 mm", 852, 426),
+    ("GT2 6 mm \u00d7 852 mm", "2GT 6 mm", 852, 426),
+    ("2 mm GT2 6 mm x 852 mm", "2GT 6 mm", 852, 426),
+    ("10 mm T10 16 mm", "T10 16 mm", None, None),
+    ("T10 16 mm x 450", "T10 16 mm", 450, 45),
+    ("Acme GT2 6 mm", "2GT 6 mm", None, None),
+    ("Acme Drive HTD 5M 15", "HTD 5M 15 mm", None, None),
+    ("Acme XL 037", "XL 9.525 mm", None, None),
     ("\uff12\uff27\uff34 9 mm", "2GT 9 mm", None, None),
 ]
 
@@ -61,6 +72,30 @@ def test_what_is_printed_is_read(
     assert found.name == name
     assert found.teeth == teeth
     assert found.length_m == (None if length_mm is None else pytest.approx(length_mm / 1000))
+
+
+def test_words_before_the_profile_and_a_pitch_beside_it_are_said() -> None:
+    assert 'skipped "ACME"' in belt("Acme GT2 6 mm").notes
+    assert "read 2 mm as the tooth pitch" in belt("2mm GT2, 6 mm").notes
+    assert "read 2 mm as the tooth pitch" in belt("2mm GT2 6 x 852").notes
+    assert "read 852 mm as the length of the belt" in belt("GT2 6 mm x 852").notes
+
+
+@pytest.mark.parametrize("name", ["Acme 5M 15", "M XL 037", "XX H 200", "HTD T5 10", "Acme Bolt 9"])
+def test_a_word_that_may_name_another_profile_is_not_skipped(name: str) -> None:
+    with pytest.raises(BeltNotFound):
+        belt(name)
+
+
+@pytest.mark.parametrize("name", ["2GT 2 mm", "2 mm GT2", "2 mm GT2 200", "T10 10", "HTD 8M 8 mm"])
+def test_a_width_that_is_the_tooth_pitch_is_asked_back(name: str) -> None:
+    with pytest.raises(RequestError, match=r"is the tooth pitch of .*how wide is the belt\?"):
+        belt(name)
+
+
+def test_a_pitch_as_the_width_option_is_asked_back() -> None:
+    with pytest.raises(RequestError, match="2 mm is the tooth pitch of 2GT"):
+        belt("2GT", width_m=0.002)
 
 
 def test_another_makers_name_is_said_to_be_read_so() -> None:

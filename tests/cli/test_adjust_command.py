@@ -108,6 +108,15 @@ def test_the_loop_may_come_from_the_belts_own_name_or_from_pulleys(capsys: Captu
     assert found["loop_mm"] == pytest.approx(660)
 
 
+def test_a_fraction_of_a_turn_and_a_thread_with_its_pitch_are_read(capsys: Capture) -> None:
+    asked = ["--target", "40 N", "--tensioner", "idler", "--reading", "20 N", "--reading", "30 N"]
+    spelled = ["--belt", "GT2 6 mm x 852", "--thread", "M3x0.5", "--turned", "1/4"]
+    plain = ["--belt", "2GT 6 mm", "--loop", "852 mm", "--thread", "0.5 mm", "--turned", "0.25"]
+    first, second = record(capsys, *asked, *spelled), record(capsys, *asked, *plain)
+    assert first["turned"] == [0.25]
+    assert {**first, "notes": None} == {**second, "notes": None}
+
+
 def test_a_clamp_needs_twice_the_turns_of_an_idler(capsys: Capture) -> None:
     args = ["--belt", "3GT 9", "--target", "60 N", "--thread", "M4", "--loop", "1400"]
     idler, clamp = (
@@ -194,7 +203,7 @@ def test_a_reading_has_the_word_and_interval_that_tension_gives_it(
         ([*BASE, "--reading", "30 Hz"], "'Hz' is no unit of force"),
         ([*BASE, "--frequency", "66 Hz"], "needs belt and span"),
         ([*BASE, "--reading", "30 N", "--turned", "0.5"], "do not fit"),
-        ([*BASE, "--reading", "3 N", "--reading", "4 N", "--turned", "1 mm"], "is no turn"),
+        ([*BASE, "--reading", "3 N", "--reading", "4 N", "--turned", "1 mm"], "no unit of turn"),
         ([*BASE, "--reading", "3 N", "--reading", "4 N", "--turned", "0"], "turn of zero"),
         ([*BASE, "--reading", "30 N", "--centre", "300"], "either --loop or --centre"),
         (

@@ -140,6 +140,71 @@ def test_three_parks_tell_the_stiffness_too(capsys: Capture) -> None:
     assert "3 parks: give each the same number of readings" in err
 
 
+def test_everyday_ways_of_writing_are_read(capsys: Capture) -> None:
+    plain = ["--frequency", "110", "--frequency", "111", "--frequency", "109"]
+    belt = ["--belt", "2GT 9 mm", "--ends", "clamp,pulley", "--target", "8 lbf"]
+    first = run_json(capsys, "tension", *plain, *belt, "--span", "11.8125 +/- 0.0625 in")
+    short = ["-f", "110, 111, 109 hertz", "-b", "Acme 2GT 9 mm", "--ends", "clamp pulley"]
+    said = run_json(capsys, "tension", *short, "-s", '11 13/16" +/- 1/16 in', "--target", "8 lb")[
+        "readings"
+    ][0]
+    same = ("tension_n", "tension_u_n", "span_mm", "frequency_hz", "word")
+    assert {k: said.get(k) for k in same} == pytest.approx(
+        {k: first["readings"][0].get(k) for k in same}
+    )
+    assert "target 8 lb as a weight, in lbf" in said["notes"]
+    assert 'skipped "ACME"' in said["notes"]
+
+
+def test_values_of_one_text_are_shared_out_to_two_strands(capsys: Capture) -> None:
+    strands = ["--strand", "upper", "--strand", "lower", *BELT]
+    one = run_json(capsys, "tension", "-f", "66.0, 66.2", "-f", "70.1, 70.3", *strands)
+    four = [x for f in ("66.0", "66.2", "70.1", "70.3") for x in ("-f", f)]
+    assert one["readings"] == run_json(capsys, "tension", *four, *strands)["readings"]
+    assert (
+        one["readings"]
+        == run_json(capsys, "tension", "-f", "66.0, 66.2, 70.1, 70.3", *strands)["readings"]
+    )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "why"),
+    [
+        (["tension", "-f", "110,5", *BELT], 'write a decimal point: "110.5"'),
+        (["tension", "-f", "66", *BELT, "--linear-mass", "126 g/m"], "10 times the 12.6 g/m"),
+        (["tension", "-f", "66", *BELT, "--target", "4 kN"], "4000 N would break a 2GT 9 mm"),
+        (["tension", "-f", "66", "-b", "2GT", "--width", "2", "-s", "412"], "tooth pitch of 2GT"),
+        (["tension", "-f", "66", *BELT, "--keep", "--temperature", "-300"], "below absolute zero"),
+        (["tension", "-f", "66", *BELT, "--keep", "--taken", "2926-03-01"], "must be a slip"),
+        (["frequency", *BELT, "--tension", "4 kN"], "4000 N would break a 2GT 9 mm"),
+        (["window", "-b", "2GT 9 mm", "--target", "4 kN"], "would break"),
+        (["window", "-b", "2GT 9 mm", "--limit", "4 kN"], "--limit '4 kN': 4000 N would break"),
+        (["window", "-b", "2GT 9 mm", "--preload", "4 kN"], "--preload '4 kN': 4000 N would break"),
+        (["window", "-b", "2GT 9 mm", "--set-at", "-400", "--runs-at", "20"], "below absolute"),
+        (["history", "--since", "2926-03-01"], "must be a slip"),
+        (["history", "--until", "1026-03-01"], "must be a slip"),
+    ],
+)
+def test_a_slip_is_one_line_before_anything_is_shown(
+    capsys: Capture,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    arguments: list[str],
+    why: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    code, out, err = run(capsys, *arguments)
+    assert (code, out) == (2, "")
+    assert why in err
+    assert len(err.strip().splitlines()) == 1
+
+
+def test_a_tension_in_pounds_is_echoed(capsys: Capture) -> None:
+    record = run_json(capsys, "frequency", *BELT, "--tension", "8 lb")["frequency"]
+    assert record["tension_n"] == pytest.approx(8 * 4.4482216152605)
+    assert "--tension 8 lb as a weight, in lbf" in record["notes"]
+
+
 def test_two_parks_need_no_span(capsys: Capture) -> None:
     record = run_json(
         capsys, "tension", "--belt", "2GT 9 mm", "--parks", "--travel", "160.0 +/- 0.2 mm",

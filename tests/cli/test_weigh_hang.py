@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from pathlib import Path
 from typing import Any
@@ -117,6 +118,66 @@ def test_a_wrong_weighing_is_one_line(capsys: Capture, arguments: list[str], why
     assert len(err.strip().splitlines()) == 1
 
 
+@pytest.mark.parametrize(
+    ("belt", "mass", "length", "why"),
+    [
+        ("2GT 6 mm", "42 g", "50 cm", "84 g/m is 10 times the 8.4 g/m .* decimal point"),
+        ("2GT 6 mm", "0.7 g", "50 cm", "1.4 g/m is 1/6 of .* figure for 1 mm of width"),
+        ("2GT 6 mm", "4.2 kg", "50 cm", "1000 times .* wrong unit"),
+        ("2GT 6 mm", "15 g", "50 cm", "3.57 times .* check unit, decimal point and width"),
+    ],
+)
+def test_a_mass_that_the_belt_cannot_have_is_a_slip(
+    capsys: Capture, tmp_path: Path, belt: str, mass: str, length: str, why: str
+) -> None:
+    file = tmp_path / "router.toml"
+    said = ["weigh", "--length", length, "--mass", mass]
+    code, out, err = run(
+        capsys, *said, "--belt", belt, "--keep-as", "y-left", "--machine", str(file)
+    )
+    assert (code, out) == (2, "")
+    assert re.search(why, err), err
+    assert "leave out the belt's name" in err
+    assert len(err.strip().splitlines()) == 1
+    assert not file.exists()
+    code, _, err = run(capsys, *said)  # insisted on
+    assert (code, err) == (0, "")
+
+
+def test_several_weighings_may_stand_in_one_text(capsys: Capture) -> None:
+    record = run_json(capsys, "weigh", "--length", "500", "--mass", "6.3, 6.4, 6.3 g")["weigh"]
+    assert record["weighings_g"] == pytest.approx([6.3, 6.4, 6.3])
+
+
+def test_a_hung_load_far_above_the_rating_is_a_slip(capsys: Capture, tmp_path: Path) -> None:
+    why = r"2040 kg: 61.3 Hz: 20006 N is more than 5 times the 39 N that a 2GT 9 mm .*g or kg"
+    weights = ["--weight", "2040 kg: 61.3 Hz", "--weight", "1.02 kg: 44 Hz"]
+    code, out, err = run(capsys, "hang", *BELT, "--length", "500", *weights)
+    assert (code, out) == (2, "")
+    assert re.search(why, err), err
+    table = tmp_path / "buckets.csv"
+    table.write_text("mass [kg], frequency [Hz]\n2.04, 61.3\n1020, 44\n", encoding="utf-8")
+    code, _, err = run(capsys, "hang", str(table), *BELT, "--length", "500")
+    assert code == 2
+    assert "line 3: 10003 N" in err
+    code, _, err = run(capsys, "hang", *BELT, "--length", "500", "--most", "3900 N")
+    assert code == 2
+    assert "--most '3900 N': 3900 N would break" in err
+    hung = ["--weight", "1 kg: 60 Hz", "--weight", "2 kg: 80 Hz"]
+    code, _, err = run(capsys, "hang", *BELT, "--length", "500", *hung, "--weighed", "126 g/m")
+    assert code == 2
+    assert "126 g/m is 10 times the 12.6 g/m" in err
+
+
+def test_a_hung_mass_that_the_belt_cannot_have_is_a_slip(capsys: Capture) -> None:
+    weights = [
+        x for m in (1, 2, 4) for x in ("--weight", f"{m} kg: {tone(m) / math.sqrt(10):.3f} Hz")
+    ]
+    code, out, err = run(capsys, "hang", *BELT, "--length", "500 mm", *weights)
+    assert (code, out) == (2, "")
+    assert "that the catalogue has for 2GT 9 mm" in err
+
+
 def test_a_piece_too_light_for_the_scale_is_exit_1(capsys: Capture) -> None:
     code, out, err = run(capsys, "weigh", "--length", "300", "--mass", "4 g", "--scale", "1 g")
     assert (code, out) == (1, "")
@@ -139,7 +200,7 @@ def test_a_weighed_mass_is_kept_under_a_belts_name(capsys: Capture, tmp_path: Pa
     assert made.name == "2GT 9 mm"
     assert made.linear_mass.value == pytest.approx(11.9e-3)
     assert made.linear_mass.u == pytest.approx(0.054e-3)
-    code, _, err = run(capsys, *weighed, "--belt", "HTD 5M 15 mm", "--keep-as", "y-left")
+    code, _, err = run(capsys, *weighed, "--belt", "2GT 12 mm", "--keep-as", "y-left")
     assert code == 2
     assert "nothing was written" in err
     code, _, _ = run(capsys, *weighed, *BELT, "--keep-as", "y-right")

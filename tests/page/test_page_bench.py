@@ -204,12 +204,18 @@ def test_wishes_become_plans_by_the_rules_of_the_command_line() -> None:
     assert typed.within == pytest.approx(0.03)
     assert typed.same_span
     assert planned({**BELT, "way": "sides"}, None).way == "sides"
+    everyday = planned({"belt": "Acme GT2 9 mm", "span": '11 1/4"', "ends": "clamp pulley"}, None)
+    assert everyday.asked[0].span is not None
+    assert everyday.asked[0].span.length_m == pytest.approx(0.28575)
     for wish, why in (
         ({"name": "z"}, "no belt or pair"),
         ({"span": "1,5 mm"}, "1,5"),
         ({"belt": "no such belt"}, "no such belt"),
         ({**BELT, "pair": "yes", "first": "a", "second": "a"}, "two names"),
         ({"width": "9 mm"}, "width alone"),
+        ({"belt": "2GT 9 mm", "linear_mass": "126 g/m"}, "10 times the 12.6 g/m"),
+        ({"belt": "2GT", "width": "2 mm"}, "tooth pitch of 2GT"),
+        ({**BELT, "target": "4 kN"}, "would break a 2GT 9 mm"),
     ):
         with pytest.raises(BeltpitchError, match=why):
             planned(wish, machine)
