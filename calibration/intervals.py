@@ -20,9 +20,9 @@ from dataclasses import asdict, dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from beltpitch.belt.propagate import propagate, strand_tension
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, combine, student_quantile, type_a
+from calibration.monte_carlo import propagate, strand_tension
 
 Array = NDArray[np.float64]
 

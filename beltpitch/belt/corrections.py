@@ -1,4 +1,4 @@
-"""What moves the tone besides tension, and by how much: air, pluck height, sag, damping.
+"""What moves the tone besides tension, and by how much: air, pluck height, sag.
 
 Each formula is plain arithmetic with its source beside it; [K] is from memory of the literature,
 tested numerically; [C] is derived for beltpitch and tested.
@@ -11,13 +11,9 @@ from dataclasses import dataclass, replace
 
 from beltpitch.belt.mechanics import tension
 from beltpitch.belt.strand import Strand, positive
-from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, rectangular
 
 AIR_KG_PER_M3 = 1.204  # dry air, 20 degC, 101 325 Pa
-GAS_CONSTANT = 287.05  # of dry air, J/(kg K)
-ZERO_CELSIUS = 273.15
-AIR_VISCOSITY = 1.81e-5  # Pa s at 20 degC
 AIR_DOUBT = 1 / 3  # u of the air carried along, as a share of itself (design decision)
 GRAVITY = 9.80665  # m/s^2, standard
 
@@ -38,32 +34,14 @@ class Correction:
     percent: float
 
 
-def air_density(temperature_c: float = 20.0, pressure_pa: float = 101325.0) -> float:
-    """Return the density of dry air in kg/m^3 (ideal gas); moist air is up to 1 % lighter."""
-    return pressure_pa / (GAS_CONSTANT * (temperature_c + ZERO_CELSIUS))
-
-
 def air_carried(width_m: float, density_kg_per_m3: float = AIR_KG_PER_M3) -> float:
     """Return the air that moves with a flat strand, in kg/m: ``rho pi b^2/4``.
 
     Potential flow about a thin strip moving normal to its face (Lamb; Blevins) [K]. The boundary
-    layer adds `viscous_factor`, 5 to 20 %, and the belt's thickness, teeth and neighbours change
-    it too; a third of itself as standard uncertainty covers all of that.
+    layer adds 5 to 20 % (see its test), and the belt's thickness, teeth and neighbours change it
+    too; a third of itself as standard uncertainty covers all of that.
     """
     return density_kg_per_m3 * math.pi * width_m**2 / 4
-
-
-def viscous_factor(
-    width_m: float, frequency_hz: float, density_kg_per_m3: float = AIR_KG_PER_M3
-) -> float:
-    """Return by what factor the boundary layer raises the air carried along.
-
-    ``1 + 2 sqrt2/sqrt(Re)``, ``Re = rho omega b^2/(4 eta)``: the circular section of Stokes and
-    Sader (1998) [K], first order for large Re, within 0.5 % from Re = 30 on. Not applied unless
-    asked for: it moves the tension by less than 0.1 %.
-    """
-    reynolds = density_kg_per_m3 * 2 * math.pi * frequency_hz * width_m**2 / (4 * AIR_VISCOSITY)
-    return 1 + 2 * math.sqrt(2 / reynolds)
 
 
 def air_estimate(width_m: float, density_kg_per_m3: float = AIR_KG_PER_M3) -> Estimate:
@@ -137,19 +115,6 @@ def sag_warning(strand: Strand, tension_n: float) -> str | None:
         f"if this strand lies flat its sag makes the tension read up to {share:.1%} high: "
         "pluck it sideways, or park for a shorter span"
     )
-
-
-def damped(frequency_hz: float, quality: float) -> float:
-    """Return the tone of a mode damped to quality factor Q: ``f sqrt(1 - 1/(4 Q^2))``.
-
-    Raises
-    ------
-    RequestError
-        If Q is not above 1/2: such a strand does not ring.
-    """
-    if not quality > 0.5:  # noqa: PLR2004
-        raise RequestError(f"quality factor is {quality:g}, must be above 0.5 to ring at all")
-    return frequency_hz * math.sqrt(1 - 1 / (4 * quality**2))
 
 
 def corrections(

@@ -173,12 +173,6 @@ class Loop:
         """Whether a toothed pulley has fewer than six teeth in mesh."""
         return any(m is not None and m < FEW_TEETH for m in (self.mesh_a, self.mesh_b))
 
-    @property
-    def approximate_length_m(self) -> float:
-        """Belt length by the usual approximation ``2 C + pi (D + d)/2 + (D - d)^2/(4 C)``."""
-        c, big, small = self.centre.value, self.b.diameter_m, self.a.diameter_m
-        return 2 * c + math.pi * (big + small) / 2 + (big - small) ** 2 / (4 * c)
-
 
 def from_tape(
     length_m: float,

@@ -47,14 +47,6 @@ class Lines:
     top_hz: float
     spectrum: Spectrum
 
-    def threshold_db(self, frequency_hz: Samples) -> Samples:
-        """Level a line must have there to be seen."""
-        s = self.spectrum
-        where = frequency_hz / s.step_hz - s.first
-        floor = np.interp(where, np.arange(len(s.floor)), s.floor)
-        out: Samples = DB * (floor + math.log(LEAST_GAIN))
-        return out
-
     def limit_db(self, frequency_hz: Samples) -> Samples:
         """Level above which no line can hide there: what stands there and some noise more."""
         s = self.spectrum

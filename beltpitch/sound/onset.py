@@ -68,11 +68,6 @@ class Watch:
         out: Samples = spectrum.real**2 + spectrum.imag**2 + SILENT
         return out
 
-    @property
-    def has_floor(self) -> bool:
-        """Whether any quiet has been heard yet."""
-        return bool(self._quiet)
-
     def learn(self, power: Samples) -> None:
         """Take the frames of a quiet slab into the floor."""
         self._quiet.append(power.mean(axis=0))

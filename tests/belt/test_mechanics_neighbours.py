@@ -3,17 +3,57 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
 from scipy.linalg import eigh
 
 from beltpitch.belt.mechanics import frequency
-from beltpitch.belt.neighbours import carried_range, edgewise, twist
+from beltpitch.belt.neighbours import carried_range
 from beltpitch.belt.strand import Strand
 
 BELT = Strand(0.412, 0.0126, 3e-4, 1 / 3, 1 / 3, 7.66e-5, 29e3)
+USUAL_TWIST = (1.005, 1.06)  # where GJ is not known: commonly 1 to 5 % above mode 1, and a margin
+
+
+@dataclass(frozen=True, slots=True)
+class Neighbour:
+    """Where a line that is not the fundamental is to be expected, and what it is."""
+
+    name: str
+    low_hz: float
+    high_hz: float
+
+
+def twist(
+    frequency_hz: float, tension_n: float, width_m: float, torsion_n_m2: float | None = None
+) -> Neighbour:
+    """Return where a flat strand twists: ``f1 sqrt(1 + 12 GJ/(T b^2))``.
+
+    Tension restores a twisted strip with ``T b^2/12``, its section with GJ; its inertia is
+    ``m b^2/12``. Where GJ is not known the usual range is given.
+    """
+    if torsion_n_m2 is None:
+        low, high = USUAL_TWIST
+        return Neighbour("twist", low * frequency_hz, high * frequency_hz)
+    line = frequency_hz * math.sqrt(1 + 12 * torsion_n_m2 / (tension_n * width_m**2))
+    return Neighbour("twist", line, line)
+
+
+def edgewise(strand: Strand, tension_n: float, width_m: float) -> Neighbour:
+    """Return where the strand moves in the plane of its width.
+
+    Between a string without air (cords that slide in soft rubber) and a clamped beam with cords
+    that hold together, ``EI = EA b^2/12``. Often below twice the fundamental.
+    """
+    string = replace(strand, stiffness_n_m2=0.0, air_kg_per_m=0.0)
+    low = frequency(string, tension_n)
+    if math.isinf(strand.stretch_n):
+        return Neighbour("edgewise", low, 2 * low)
+    plate = strand.stretch_n * width_m**2 / 12
+    stiff = replace(string, stiffness_n_m2=plate, hold_a=1.0, hold_b=1.0)
+    return Neighbour("edgewise", low, frequency(stiff, tension_n))
 
 
 @pytest.mark.parametrize("torsion", [0.0, 2e-6, 2e-5])

@@ -52,15 +52,14 @@ def test_each_key_is_found_where_it_stands() -> None:
         ("machine", "text"): (7, 1),
         ("machine", "raw"): (11, 1),
         ("machine", "list"): (14, 1),
-        ("machine", "list", 2, "in"): (16, 5),
-        ("machine", "list", 2, "side", "deep"): (16, 22),
         ("machine", "when"): (18, 1),
-        ("many", 0, "a"): (21, 1),
-        ("many", 1, "a"): (23, 1),
-        ("many", 1, "sub", "b"): (25, 1),
+        ("many",): (20, 3),
+        ("many", "a"): (21, 1),
+        ("many", "sub", "b"): (25, 1),
     }
     assert {path: found[path] for path in expected} == expected
-    assert nearest(found, ("machine", "list", 2, "nothing")) == found["machine", "list", 2]
+    assert nearest(found, ("machine", "list", 2, "side", "deep")) == found["machine", "list"]
+    assert nearest(found, ("many", 1, "sub", "b")) == found["many",]
     assert nearest(found, ("nowhere",)) == (1, 1)
 
 

@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 
 from beltpitch.belt.mechanics import frequency
-from beltpitch.belt.propagate import Array, check, propagate, strand_tension
 from beltpitch.belt.strand import Strand
 from beltpitch.belt.weigh import Scale, compare, taped_length, weigh
 from beltpitch.estimate import Estimate, Part, combine
+from calibration.monte_carlo import Array, check, propagate, strand_tension
 
 LB_PER_INCH = 0.45359237 / 0.0254
 

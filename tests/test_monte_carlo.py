@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from beltpitch.belt.propagate import Spread, check, propagate, strand_tension
 from beltpitch.errors import RequestError
 from beltpitch.estimate import Estimate, Part
 from calibration.intervals import TENSION, Case, covered
+from calibration.monte_carlo import Spread, check, propagate, strand_tension
 
 X = Estimate.single(10.0, 1.0, name="x", key="x")
 
