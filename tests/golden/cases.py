@@ -66,6 +66,7 @@ def write(sound: Array, path: Path) -> int:
     return zlib.crc32(samples.tobytes())
 
 
+@functools.cache
 def _drawn(index: int) -> simulator.Case:
     """Return a simulated pluck; what is difficult about it goes by the index."""
     rng = np.random.default_rng([SEED, index])
@@ -96,28 +97,26 @@ def _belt_of(case: simulator.Case) -> str:
     return min(BELTS, key=lambda name: abs(math.log(BELTS[name]) - wanted))
 
 
-def simulated() -> Iterator[Case]:
-    """Yield the simulated recordings, through the command line and through Python in turn."""
-    for index in range(SIMULATED):
-        case = _drawn(index)
-        sounds = (_sound(case, room=index % 10 == 9),)
-        belt = {"name": _belt_of(case)}
-        span = f"{1e3 * case.span_m:.1f} +/- 1 mm" if index % 7 else None
-        ends = ("pulley", "clamp", "pulley,clamp")[index % 3]
-        if index % 5 == 0:
-            belt["linear_mass"] = f"{1e3 * case.linear_mass_kg_m:.2f} +/- 0.1 g/m"
-        name = f"simulated {index}"
-        if index % 2:
-            yield Case(name, sounds=sounds, belt=belt if span else None, span=span, ends=ends)
-            continue
-        words = ["recording", "{0}"]
-        if span:
-            words += ["--belt", belt["name"], "--span", span, "--ends", ends]
-            words += ["--linear-mass", belt["linear_mass"]] if "linear_mass" in belt else []
-        if index % 9 == 0:
-            about = case.frequency_hz
-            words += ["--from", f"{0.8 * about:.0f} Hz", "--to", f"{1.3 * about:.0f} Hz"]
-        yield Case(name, tuple(words), sounds)
+def simulated(index: int) -> Case:
+    """Return a simulated recording, through the command line and through Python in turn."""
+    case = _drawn(index)
+    sounds = (_sound(case, room=index % 10 == 9),)
+    belt = {"name": _belt_of(case)}
+    span = f"{1e3 * case.span_m:.1f} +/- 1 mm" if index % 7 else None
+    ends = ("pulley", "clamp", "pulley,clamp")[index % 3]
+    if index % 5 == 0:
+        belt["linear_mass"] = f"{1e3 * case.linear_mass_kg_m:.2f} +/- 0.1 g/m"
+    name = f"simulated {index}"
+    if index % 2:
+        return Case(name, sounds=sounds, belt=belt if span else None, span=span, ends=ends)
+    words = ["recording", "{0}"]
+    if span:
+        words += ["--belt", belt["name"], "--span", span, "--ends", ends]
+        words += ["--linear-mass", belt["linear_mass"]] if "linear_mass" in belt else []
+    if index % 9 == 0:
+        about = case.frequency_hz
+        words += ["--from", f"{0.8 * about:.0f} Hz", "--to", f"{1.3 * about:.0f} Hz"]
+    return Case(name, tuple(words), sounds)
 
 
 def real() -> Iterator[Case]:
@@ -255,8 +254,14 @@ def shown() -> Iterator[Case]:
     yield Case("page: positions", sounds=(_sound(one), _sound(short)), seen=parks)
 
 
-@functools.cache
-def every() -> tuple[Case, ...]:
-    """Return all cases, in a fixed order."""
-    made = (simulated, real, typed, positions, refused, shown)
-    return tuple(case for each in made for case in each())
+Maker = Callable[[], Case]
+
+
+def every() -> dict[str, Maker]:
+    """Return what makes each case, by its name, in a fixed order: to draw all takes a while."""
+    made: dict[str, Maker] = {
+        f"simulated {index}": functools.partial(simulated, index) for index in range(SIMULATED)
+    }
+    for group in (real, typed, positions, refused, shown):
+        made |= {case.name: functools.partial(replace, case) for case in group()}
+    return made
