@@ -18,7 +18,7 @@ import math
 import os
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -42,6 +42,7 @@ from calibration.measures import (
     silent_line,
     summarise,
 )
+from calibration.parallel import shared_out
 
 Array = NDArray[np.float64]
 OURS = "beltpitch"
@@ -106,14 +107,8 @@ def _jobs(table: Table, options: Options) -> list[Job]:
 
 
 def heard_all(jobs: Sequence[Job], processes: int) -> Iterator[Result]:
-    """Yield the results in order."""
-    if processes == 1:
-        yield from map(hear, jobs)
-        return
-    from multiprocessing import get_context
-
-    with get_context("fork").Pool(processes) as pool:
-        yield from pool.imap(hear, jobs, chunksize=4)
+    """Return the results in order, as they come."""
+    return shared_out(hear, jobs, processes, 4)
 
 
 def grouped(results: Iterable[Result]) -> dict[tuple[str, str], list[Outcome]]:
@@ -246,7 +241,9 @@ def make_efficiency(options: Options) -> None:
     total = options.count or efficiency.COUNT * len(settings)
     each = max(4, total // len(settings))
     jobs = [(options.seed, n, i) for n in range(len(settings)) for i in range(each)]
-    scaled = np.array(_map(efficiency.once, jobs, options.jobs)).reshape(len(settings), each)
+    scaled = np.array([*shared_out(efficiency.once, jobs, options.jobs, 4)]).reshape(
+        len(settings), each
+    )
     lines = [
         efficiency.line(setting, row, options.seed)
         for setting, row in zip(settings, scaled, strict=True)
@@ -258,19 +255,6 @@ def make_efficiency(options: Options) -> None:
         ]
     }
     publish("efficiency", "\n".join([efficiency.HEAD, *lines]), options, len(jobs), record)
-
-
-def _map(
-    function: Callable[[tuple[int, int, int]], float],
-    jobs: Sequence[tuple[int, int, int]],
-    processes: int,
-) -> list[float]:
-    if processes == 1:
-        return [function(job) for job in jobs]
-    from multiprocessing import get_context
-
-    with get_context("fork").Pool(processes) as pool:
-        return pool.map(function, jobs, chunksize=4)
 
 
 def publish(

@@ -19,7 +19,7 @@ import os
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -31,6 +31,7 @@ import numpy as np
 
 from calibration import evidence, simulator
 from calibration.measures import COVERAGE, Share
+from calibration.parallel import shared_out
 from calibration.setups import CLASSES, OCTAVES_HZ, Setup, Wish, setup
 
 SEED = 2026
@@ -201,7 +202,7 @@ def measured(
     jobs = [(wish, seed) for wish in every if _key(wish) not in found]
     started = time.perf_counter()
     with _Record(kept, seed, fresh=not found) as record:
-        for done, (key, result) in enumerate(_mapped(jobs, processes), 1):
+        for done, (key, result) in enumerate(shared_out(_one, jobs, processes, 8), 1):
             found[key] = result
             record.add(key, result)
             if done % 50 == 0:
@@ -209,16 +210,6 @@ def measured(
                 print(f"\r{done}/{len(jobs)}, {pace:.2f} s a case", end="", file=sys.stderr)
     print(file=sys.stderr)
     return {key: result for key, result in found.items() if key in wanted}
-
-
-def _mapped(jobs: Sequence[tuple[Wish, int]], processes: int) -> Iterator[tuple[str, Result]]:
-    if processes == 1:
-        yield from map(_one, jobs)
-        return
-    from multiprocessing import get_context
-
-    with get_context("fork").Pool(processes) as pool:
-        yield from pool.imap_unordered(_one, jobs, chunksize=8)
 
 
 def _before(kept: Path | None, seed: int) -> dict[str, Result]:

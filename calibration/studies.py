@@ -36,6 +36,7 @@ from beltpitch.errors import CannotTell
 from beltpitch.estimate import Estimate, Part
 from calibration import evidence
 from calibration.measures import Share
+from calibration.parallel import shared_out
 
 Floats = NDArray[np.float64]
 Curve = Callable[[Floats], Floats]
@@ -233,13 +234,7 @@ def run(count: int, seed: int, jobs: int) -> dict[tuple[str, float], list[Outcom
     found: dict[tuple[str, float], list[Outcome]] = {}
     for kind, noise, number in cells_of(count):
         one = partial(study, kind, noise, seed=seed)
-        if jobs == 1:
-            found[kind, noise] = [one(i) for i in range(number)]
-        else:
-            from multiprocessing import get_context
-
-            with get_context("fork").Pool(jobs) as pool:
-                found[kind, noise] = pool.map(one, range(number), chunksize=20)
+        found[kind, noise] = [*shared_out(one, range(number), jobs, 20)]
         print(line(kind, noise, found[kind, noise]), flush=True)
     return found
 

@@ -230,10 +230,10 @@ def _sha(*parts: str) -> str:
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 
-def _reached(roots: Sequence[Piece]) -> dict[Piece, None]:
+def _reached(roots: Sequence[Piece], called: Sequence[str] = ()) -> dict[Piece, None]:
     """Return what can run: all that is named, and of a class the methods whose names occur."""
     found: dict[Piece, None] = {}
-    words: set[str] = set()
+    words = set(called)
     waiting = list(roots)
     while waiting:
         while waiting:
@@ -452,7 +452,12 @@ class _Reduced:
         return ("member", name)
 
 
-def definitions(sources: Sources, roots: Sequence[str]) -> Iterator[str]:
-    """Yield the names of what the roots can run, for a look at why a digest changed."""
-    for piece in _reached([sources.root_piece(name) for name in roots]):
+def definitions(
+    sources: Sources, roots: Sequence[str], called: Sequence[str] = ()
+) -> Iterator[str]:
+    """Yield the names of what the roots can run, as ``module:name``.
+
+    ``called``: methods of the roots that are called from elsewhere.
+    """
+    for piece in _reached([sources.root_piece(name) for name in roots], called):
         yield f"{piece.module.name}:{','.join(piece.names)}"
