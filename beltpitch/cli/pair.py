@@ -146,7 +146,7 @@ def pair(
         asked=asked,
         names=_names(names, asked, files, named=bool(words)),
         within=_within(within, asked, words),
-        same_span=len(set(spans)) == 1 or all(a.span is None for a in asked),
+        same_span=len(spans) == 1 or all(a.span is None for a in asked),
         one_roll=not two_rolls,
         expected=asking_range(low, high),
     )

@@ -299,7 +299,7 @@ def test_the_unit_asked_for_is_in_what_to_do(capsys: Capture) -> None:
         ([*LIKE, *BELT, "--name", "one", "--name", "one"], "not the same"),
         ([*LIKE, *BELT, "--within", "0%"], "tolerance"),
         ([*LIKE, *BELT, "--within", "five"], "--within"),
-        ([*LIKE, *BELT, "--span", "1", "--span", "2"], "two spans at most"),
+        ([*LIKE, *BELT, "--span", "1", "--span", "2"], "--span is given once"),
         ([*LIKE, "a", "b", "c"], "two belts or two recordings"),
         (["--first", "70", "--second", "sixty"], "--frequency"),
     ],

@@ -77,6 +77,11 @@ VALUES: dict[str, tuple[Any, Any]] = {
     "frame": ("steel", "aluminium"),
     "pull": ("clamp", "idler"),
     "lead": ("0.5 mm", "0.7 mm"),
+    "loop_sides": ("412 mm, 1200 mm", "412 mm, 900 mm"),
+    "strand_limit": ("1 N", "2 N"),
+    "detent": ("10 N mm", "20 N mm"),
+    "pulley_teeth": (30, 20),
+    "rail_friction": ("1 N", "2 N"),
 }
 FRAME_OF_SCREW = ("400 N/mm", "800 N/mm")  # the tensioner's key of the same name
 PLAIN: dict[str, dict[str, Any]] = {
@@ -98,6 +103,8 @@ NEEDS: dict[str, dict[str, dict[str, Any]]] = {
     "speed": {"duty": ROTARY},
     "service_factor": {"duty": ROTARY},
     "width": {"belts": {"belt": "AT5"}},
+    "detent": {"belts": {"pulley_teeth": 20}},
+    "pulley_teeth": {"belts": {"detent": "20 N mm"}},
 }
 RUN = {
     "tension": ["tension", "y-left", "--frequency", "85 Hz", "--no-keep"],
