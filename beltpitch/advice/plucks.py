@@ -11,13 +11,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 
 from beltpitch.estimate import student_quantile
 from beltpitch.reading import COVERAGE, Reading
+from beltpitch.sound.groups import agreeing, groups
 from beltpitch.sound.heard import HeardPluck
 from beltpitch.sound.reasons import PLUCK
 
@@ -29,7 +29,6 @@ NARROWER = 0.95  # one more pluck must leave less than this of the interval to b
 HARD_GLIDE = 0.01  # a pluck that begins 1 % sharp was a hard one
 CREEP = 0.9  # correlation of frequency with order
 CREEP_FROM = 4
-GROUPS_APART = 0.6  # the widest gap, as a share of the whole range
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,14 +115,12 @@ def _why_apart(values: Sequence[float], glide: float) -> str:
         return (
             f"each is {way} than the one before; the belt is still settling or the tensioner creeps"
         )
-    ranked = sorted(values)
-    gaps = [later - earlier for earlier, later in pairwise(ranked)]
-    widest = int(np.argmax(gaps))
-    below, above = ranked[: widest + 1], ranked[widest + 1 :]
-    if gaps[widest] > GROUPS_APART * (ranked[-1] - ranked[0]) and min(len(below), len(above)) > 1:
+    several = agreeing(groups(values, [0.0] * len(values)))
+    if len(several) > 1:
+        *others, last = (f"{np.mean([values[k] for k in group]):.1f}" for group in several)
         return (
-            f"two tones, {np.mean(below):.1f} and {np.mean(above):.1f} Hz; another strand sounds "
-            "too, or the carriage has moved"
+            f"{_number(len(several))} tones, {', '.join(others)} and {last} Hz; the belt was "
+            "turned, another strand sounds too, or the carriage has moved"
         )
     if glide > HARD_GLIDE:
         return "they begin sharp; pluck more gently"
