@@ -47,10 +47,10 @@ ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = "beltpitch"
 FIRST, THEN = (-0.5, 0.5), (-0.15, 0.15)
 SEED = 7  # not that of the tables
-FILES = 210
+FILES = 120
 MOVED = 0.1  # of the standard uncertainty
 BLOCK_S = 0.25
-KINDS = ("belts", "missing", "strands", "twist", "knocks", "real-kept", "no-pluck")
+REAL_EVERY = 7
 # What hears a recording, as `module:name`: it cuts out plucks, then it hears what they tell.
 CUTS = "calibration.ours:Listener"
 HEARS = "calibration.ours:hear"
@@ -263,22 +263,29 @@ def prepare(folder: Path, number: int) -> float | None:
     """Make a file and its plucks, if they are not there; return what is right, None for nothing."""
     import numpy as np
 
-    from calibration.files import SIMULATED_EVERY, TABLES, Job
-
-    kind = KINDS[number % len(KINDS)]
-    index = number // len(KINDS) * (SIMULATED_EVERY if kind == "no-pluck" else 1)
     path = folder / f"{number}.npz"
     if not (folder / f"{number}.plucks").exists():
-        table = next(each for each in TABLES if each.name == kind)
-        file = table.make(Job(kind, index, SEED))
-        truth = math.nan if file.truth is None else file.truth.frequency_hz
-        samples = file.samples.astype(np.float32)
-        np.savez(path, samples=samples, rate_hz=file.rate_hz, truth=truth)
-        plucks = _cut(samples.astype(np.float64), file.rate_hz)
+        samples, rate_hz, truth = _made(number)
+        samples = samples.astype(np.float32)
+        np.savez(path, samples=samples, rate_hz=rate_hz, truth=truth)
+        plucks = _cut(samples.astype(np.float64), rate_hz)
         (folder / f"{number}.plucks").write_bytes(pickle.dumps(plucks))
     with np.load(path) as made:
         truth = float(made["truth"])
     return None if math.isnan(truth) else truth
+
+
+def _made(number: int) -> tuple[Any, float, float]:
+    """Return samples, rate and truth of a file: real plucks in noise now and then, else short."""
+    from calibration import files, short
+
+    if number % REAL_EVERY == REAL_EVERY - 1:
+        file = files.real_kept(files.Job("real-kept", number // REAL_EVERY, SEED))
+        assert file.truth is not None
+        return file.samples, file.rate_hz, file.truth.frequency_hz
+    case, room = short.drawn(SEED, number), short.is_room(number)
+    truth = math.nan if room else case.frequency_hz
+    return short.sound(case, room=room)(), short.RATE_HZ, truth
 
 
 def word(truth: float | None, answer: Told) -> str:

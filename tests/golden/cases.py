@@ -18,12 +18,12 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from calibration import simulator
+from calibration import short, simulator
+from calibration.short import RATE_HZ, sound
 
 Array = NDArray[np.float64]
 DATA = Path(__file__).resolve().parent.parent / "data"
 SEED = 20261201
-RATE_HZ = 16_000
 SIMULATED, TYPED, POSITIONS = 400, 60, 20
 # As printed, and about how many g/m: a simulated string gets the belt nearest to it.
 BELTS = {
@@ -59,37 +59,16 @@ class Case:
     live: bool = False
 
 
-def write(sound: Array, path: Path) -> int:
+def write(made: Array, path: Path) -> int:
     """Write a sound as 16 bits; return a checksum of its samples."""
-    samples = np.round(np.clip(sound, -1, 1) * 32767).astype("<i2")
+    samples = np.round(np.clip(made, -1, 1) * 32767).astype("<i2")
     soundfile.write(path, samples, RATE_HZ, subtype="PCM_16")
     return zlib.crc32(samples.tobytes())
 
 
 @functools.cache
 def _drawn(index: int) -> simulator.Case:
-    """Return a simulated pluck; what is difficult about it goes by the index."""
-    rng = np.random.default_rng([SEED, index])
-    kind = index % 10
-    more: dict[str, Any] = {"lead_s": 0.4, "tail_s": 0.9, "rate_hz": RATE_HZ}
-    loud = (0.0, 12.0) if kind in (1, 2) else (12.0, 35.0)
-    if kind == 3:
-        more |= {"neighbour_db": rng.uniform(-15, 0), "neighbour_ratio": rng.uniform(0.7, 1.4)}
-    elif kind == 4:
-        more |= {"knock_db": rng.uniform(-10, 10), "knocks": 2}
-    elif kind == 5:
-        more |= {"hum_db": 6.0, "fans": 2, "fan_db": 0.0}
-    elif kind == 6:
-        more |= {"twist_db": rng.uniform(-15, 0), "twist_ratio": rng.uniform(1.01, 1.1)}
-    elif kind in (7, 8):
-        more |= {"plucks": 2 + index % 2, "gap_s": 1.0, "scatter": 0.003}
-    return simulator.draw(rng, frequency_hz=(20.0, 640.0), snr_db=loud, **more)
-
-
-def _sound(case: simulator.Case, *, room: bool = False) -> Callable[[], Array]:
-    if room:
-        return lambda: simulator.render_room(case, 1.5)
-    return lambda: simulator.render(case).samples
+    return short.drawn(SEED, index)
 
 
 def _belt_of(case: simulator.Case) -> str:
@@ -100,7 +79,7 @@ def _belt_of(case: simulator.Case) -> str:
 def simulated(index: int) -> Case:
     """Return a simulated recording, through the command line and through Python in turn."""
     case = _drawn(index)
-    sounds = (_sound(case, room=index % 10 == 9),)
+    sounds = (sound(case, room=short.is_room(index)),)
     belt = {"name": _belt_of(case)}
     span = f"{1e3 * case.span_m:.1f} +/- 1 mm" if index % 7 else None
     ends = ("pulley", "clamp", "pulley,clamp")[index % 3]
@@ -165,7 +144,7 @@ def positions() -> Iterator[Case]:
             made = replace(made, tension_n=tension_n, scatter=0.0, snr_db=35.0, plucks=1)
             cases = [replace(made, span_m=length, seed=n) for n, length in enumerate(lengths)]
             files = [f"{{{n}}}" for n in range(len(cases))]
-            sounds = tuple(map(_sound, cases))
+            sounds = tuple(map(sound, cases))
             yield Case(f"positions {index}", ("recording", *files, *words), sounds)
             continue
         for length in lengths:
@@ -227,7 +206,7 @@ REFUSED = (
 def refused() -> Iterator[Case]:
     """Yield requests that cannot be met."""
     for index, words in enumerate(REFUSED):
-        sounds = (_sound(_drawn(0)),) if "{0}" in words else ()
+        sounds = (sound(_drawn(0)),) if "{0}" in words else ()
         yield Case(f"refused {index}: {' '.join(words)}", words, sounds)
 
 
@@ -240,18 +219,18 @@ def shown() -> Iterator[Case]:
     both = {"way": "strands", "strand": "upper", "other": "lower"}
     goal = {**belt, "target": "36 N", "within": "15%"}
     words = ("recording", "{0}", "--belt", belt["belt"], "--span", belt["span"])
-    yield Case("sixty plucks, command", words, (_sound(long),))
-    yield Case("page: sixty plucks", sounds=(_sound(long),), seen=belt)
-    yield Case("page: sixty plucks live", sounds=(_sound(long),), seen=belt, live=True)
-    yield Case("page: no belt", sounds=(_sound(one),), seen={"belt": ""})
-    yield Case("page: target", sounds=(_sound(one),), seen=goal)
-    yield Case("page: target live", sounds=(_sound(one),), seen=goal, live=True)
+    yield Case("sixty plucks, command", words, (sound(long),))
+    yield Case("page: sixty plucks", sounds=(sound(long),), seen=belt)
+    yield Case("page: sixty plucks live", sounds=(sound(long),), seen=belt, live=True)
+    yield Case("page: no belt", sounds=(sound(one),), seen={"belt": ""})
+    yield Case("page: target", sounds=(sound(one),), seen=goal)
+    yield Case("page: target live", sounds=(sound(one),), seen=goal, live=True)
     pair = {**belt, "pair": "1"}
-    yield Case("page: pair", sounds=(_sound(one), _sound(other)), seen=pair)
-    yield Case("page: strands", sounds=(_sound(one), _sound(other)), seen={**belt, **both})
+    yield Case("page: pair", sounds=(sound(one), sound(other)), seen=pair)
+    yield Case("page: strands", sounds=(sound(one), sound(other)), seen={**belt, **both})
     short = replace(one, span_m=0.6 * one.span_m, seed=62)
     parks = {"belt": belt["belt"], "way": "parks", "travel": f"{400 * one.span_m:.1f} +/- 0.2 mm"}
-    yield Case("page: positions", sounds=(_sound(one), _sound(short)), seen=parks)
+    yield Case("page: positions", sounds=(sound(one), sound(short)), seen=parks)
 
 
 Maker = Callable[[], Case]

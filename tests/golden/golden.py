@@ -28,6 +28,7 @@ from typing import Any
 
 import numpy as np
 
+from calibration import short
 from tests.golden import adapter, cases
 from tests.handbook import contract
 
@@ -134,7 +135,7 @@ def _scene(case: cases.Case, paths: Sequence[Path], folder: Path) -> dict[str, A
     own = folder / "page"
     shutil.rmtree(own, ignore_errors=True)
     own.mkdir()
-    live = (case.sounds[0](), float(cases.RATE_HZ)) if case.live else None
+    live = (case.sounds[0](), float(short.RATE_HZ)) if case.live else None
     files = []
     for number, path in enumerate([] if live else paths):  # each in a folder that the page drops
         (own / str(number)).mkdir()
