@@ -263,8 +263,7 @@ _WAYS = (
     _Way("move the carriage by whole teeth between the parks", ("odd teeth",)),
     _Way("hang weights on it, which tells its stiffness (beltpitch hang)", ("stiffness",), 0.002),
     _Way(
-        "pluck the other strand too, or arrive from the other side (--strand), or say how far the "
-        "strands can differ (--strand-limit)",
+        "pluck the other strand too (--strand), or say how far they can differ (--strand-limit)",
         ("strand difference",),
         0.002,
     ),
