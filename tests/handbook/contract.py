@@ -102,7 +102,8 @@ LOOP = '--drive fixed --loop "2400 mm" --near "150 mm" --travel "900 mm"'
 # Every command that prints JSON, in each of its ways; run in this order in one folder.
 COMMANDS = (
     "recording y plover/y-left.wav plover/y-right.wav",
-    'tension y-left --frequency "80 Hz" --frequency "81 Hz" --strand a --strand b --span "286 mm" --span equal --no-keep',
+    'tension y-left --frequency "80 Hz" --frequency "81 Hz" --strand a --strand b'
+    ' --span "286 mm" --span equal --no-keep',
     'pair y --first "66 Hz" --second "60 Hz" --no-keep',
     'tension --frequency "66 Hz" --frequency "80 Hz" --belt "2GT 9 mm" --span "286 mm"',
     'frequency --tension "36 N" --belt "2GT 9 mm" --span "286 mm"',
