@@ -62,7 +62,8 @@ def test_three_plucks_use_their_own_scatter_and_fewer_pool_it_with_the_usual() -
     assert three.u == pytest.approx(0.3 / math.sqrt(3), rel=0.01)
     assert three.dof == 2
     one = frequency_of([66.3], [0.0], "k")
-    assert (one.u, one.dof) == (pytest.approx(0.003 * 66.3), 4)
+    assert one.u == pytest.approx(0.003 * 66.3)
+    assert one.dof == 4
     alike = frequency_of([66.3, 66.3], [0.0, 0.0], "k")
     assert alike.u == pytest.approx(0.003 * 66.3 * math.sqrt(4 / 5 / 2))
     assert alike.dof == 5
