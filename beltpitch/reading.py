@@ -459,8 +459,8 @@ def typed_reading(
     key = f"pluck:{key}"
     frequency = frequency_of(given.values_hz, [0.0] * len(given.values_hz), key)
     # The instrument's own error is the same in every reading and does not average away.
-    own = Part("typed frequency", f"{key}/instrument", max(given.u_hz))
-    tone = Tone(frequency.with_part(own), key=key)
+    instrument = Part("typed frequency", f"{key}/instrument", max(given.u_hz))
+    tone = Tone(frequency.with_part(instrument), key=key)
     reading = _with_tone(Reading(source="typed", belt=belt, span=span, echoes=given.echoes), tone)
     plucks = tuple(
         PluckReading(None, f, u, _alone(f, frequency, reading.tension), used=True, reason=None)
