@@ -216,7 +216,7 @@ def shown() -> Iterator[Case]:
     one = replace(long, plucks=3)
     other = replace(one, tension_n=1.1 * one.tension_n, seed=61)
     belt = {"belt": _belt_of(one), "span": f"{1e3 * one.span_m:.1f} +/- 1 mm"}
-    both = {"way": "strands", "strand": "upper", "other": "lower"}
+    both = {"way": "strands", "strand": "upper", "other": "lower", "second_span": "equal"}
     goal = {**belt, "target": "36 N", "within": "15%"}
     words = ("recording", "{0}", "--belt", belt["belt"], "--span", belt["span"])
     yield Case("sixty plucks, command", words, (sound(long),))
