@@ -48,6 +48,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal
 
+from beltpitch.advice.limits import safe_limit
 from beltpitch.advice.window import Window
 from beltpitch.belt.parks import STRAND_LINE
 from beltpitch.belt.span import TAPE
@@ -673,6 +674,8 @@ def _turn(pair: _Pair, match: Match, turning: int | None, window: Window | None)
     """Return which belt to change so that both are equal."""
     assert match.apart is not None
     index = _belt_to_change(match, window) if turning is None else turning
+    if _too_tight_to_follow(pair, match, window):
+        index = match.tighter
     factor = math.exp(match.apart.value if index else -match.apart.value)
     reading = pair.both[index]
     assert reading.frequency is not None
@@ -686,6 +689,16 @@ def _turn(pair: _Pair, match: Match, turning: int | None, window: Window | None)
         force_n=None if match.values_n is None else (factor - 1) * match.values_n[index],
         aim_hz=reading.frequency.value * math.sqrt(factor),
     )
+
+
+def _too_tight_to_follow(pair: _Pair, match: Match, window: Window | None) -> bool:
+    """Whether the tighter belt is past what no advice leads past, so that it must be loosened."""
+    belt = pair.both[match.tighter].belt
+    if window is not None and window.safe is not None:
+        safe = window.safe
+    else:
+        safe = None if belt is None else safe_limit(belt)
+    return safe is not None and match.values_n is not None and max(match.values_n) > safe.newtons
 
 
 def _belt_to_change(match: Match, window: Window | None) -> int:

@@ -45,6 +45,7 @@ SpansOption = Annotated[
     list[str] | None,
     typer.Option(
         "--span",
+        "-s",
         help='Free span between the last contacts; a bare number is in mm: "412 +/- 1 mm". For '
         'both strands twice, in their order; "equal" the second time if they are.',
     ),

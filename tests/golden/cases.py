@@ -123,7 +123,7 @@ def typed() -> Iterator[Case]:
         if index % 6 == 0:
             words += ["--target", f"{rng.uniform(10, 90):.0f} N", "--within", "12%"]
         if index % 8 == 1:
-            words += ["--strand", "a", "--strand", "b"]
+            words += ["--span", "equal", "--strand", "a", "--strand", "b"]
         yield Case(f"typed {index}", tuple(words))
 
 
@@ -169,7 +169,19 @@ REFUSED = (
     ("tension", "--frequency", "66 Hz", *BELT, *SPAN, "--within", "300%", "--target", "30 N"),
     ("tension", "--frequency", "66 Hz", *BELT, *SPAN, "--linear-mass", "0 g/m"),
     ("tension", "--frequency", "66 Hz", *BELT, *SPAN, "--unit", "stone"),
-    ("tension", "--frequency", "66 Hz", *BELT, *SPAN, "--strand", "a", "--strand", "b"),
+    (
+        "tension",
+        "--frequency",
+        "66 Hz",
+        *BELT,
+        *SPAN,
+        "--span",
+        "equal",
+        "--strand",
+        "a",
+        "--strand",
+        "b",
+    ),
     ("tension", "--frequency", "66 Hz", "--frequency", "90 Hz", *BELT, "--parks"),
     ("tension", "--frequency", "66 Hz", "--frequency", "66 Hz", *BELT, "--travel", "9 mm"),
     ("tension", "x-left", "--frequency", "66 Hz"),
