@@ -104,7 +104,7 @@ def interval(estimate: Estimate, unit: str) -> str:
     from beltpitch.reading import COVERAGE
 
     low, high = (in_unit(n, unit, FORCE) for n in estimate.interval(COVERAGE))
-    digits = ".1f" if high - low >= 1 else ".2f"
+    digits = "z.1f" if high - low >= 1 else "z.2f"  # z: no negative nought
     return (
         f"{force(estimate.value, unit, digits)}   "
         f"({COVERAGE:.0%}: {low:{digits}} to {high:{digits}} {unit})"

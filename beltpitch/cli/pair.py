@@ -162,6 +162,11 @@ def pair(
         code = _summed_up(live, plan, measuring)
         offer_to_keep(live, measuring, asked, keeping, way)
         return code
+    if way != "one":
+        raise RequestError(
+            "a pair is read on both strands, or from each side, live only: read each belt by "
+            "beltpitch tension or beltpitch recording"
+        )
     if files and not (first or second):
         readings = _recorded(plan, files)
     else:

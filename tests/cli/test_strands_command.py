@@ -143,3 +143,10 @@ def test_an_option_of_one_value_is_not_given_twice(capsys: Capture, words: list[
     code, out, err = run(capsys, *words)
     assert (code, out) == (2, "")
     assert "is given twice: give it once" in err
+
+
+def test_a_pair_on_both_strands_is_not_read_from_typed_tones(capsys: Capture) -> None:
+    tones = ["--first", "66 Hz", "--second", "66 Hz"]
+    code, out, err = run(capsys, "pair", *BELT, *SPANS, *STRANDS, *tones)
+    assert (code, out) == (2, "")
+    assert "live only" in err
