@@ -308,7 +308,7 @@ def _by_ffmpeg(file: Path, warnings: list[str]) -> Iterator[_Chunk]:
         yield from _by_stream(file, container, stream, warnings)
 
 
-def _tags_as_they_are() -> dict[str, str]:
+def _tags_as_they_are() -> dict[str, Any]:
     """Return what PyAV must be told so that tags that are no UTF-8 do not keep a file shut.
 
     From version 19 on it takes them by itself, and refuses the option.
