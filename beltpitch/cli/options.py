@@ -173,7 +173,7 @@ def two_groups(count: int, names: list[str] | None, what: str) -> int:
     if count < 2 or count % 2:  # noqa: PLR2004
         named = " and ".join(names) if names else "the two parks"
         raise RequestError(
-            f"{named}: give as many {what}s for the first as for the second, in that order; "
+            f"{named}: give --{what} as many times for the first as for the second, in that order; "
             f"got {count}"
         )
     return count // 2
