@@ -694,10 +694,9 @@ def _turn(pair: _Pair, match: Match, turning: int | None, window: Window | None)
 def _too_tight_to_follow(pair: _Pair, match: Match, window: Window | None) -> bool:
     """Whether the tighter belt is past what no advice leads past, so that it must be loosened."""
     belt = pair.both[match.tighter].belt
-    if window is not None and window.safe is not None:
-        safe = window.safe
-    else:
-        safe = None if belt is None else safe_limit(belt)
+    safe = window.safe if window is not None else None
+    if safe is None and belt is not None:
+        safe = safe_limit(belt)
     return safe is not None and match.values_n is not None and max(match.values_n) > safe.newtons
 
 

@@ -612,9 +612,13 @@ def _width(name: str, read: Inscription, made: Profile, width_m: float | None) -
 
 
 def _check_pitch(name: str, width_m: float, made: Profile, usual: str) -> None:
-    """Refuse a width that is the tooth pitch, unless the profile is made so narrow."""
+    """Refuse a width that is the tooth pitch, unless the profile is made so narrow.
+
+    Only pitches of whole millimetres are written on belts and taken for a width.
+    """
     narrow = any(abs(width_m - b) <= SAME_WIDTH_M for b in made.widths_m)
-    if abs(width_m - made.pitch_m) <= SAME_WIDTH_M and not narrow:
+    written = math.isclose(made.pitch_m * 1000, round(made.pitch_m * 1000), abs_tol=1e-6)
+    if written and abs(width_m - made.pitch_m) <= SAME_WIDTH_M and not narrow:
         raise RequestError(
             f'"{name}": {width_m * 1000:g} mm is the tooth pitch of {made.name}; how wide is the '
             f"belt? Usual are {usual} mm; {INSIST}"

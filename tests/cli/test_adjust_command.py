@@ -109,7 +109,7 @@ def test_the_loop_may_come_from_the_belts_own_name_or_from_pulleys(capsys: Captu
 
 
 def test_a_fraction_of_a_turn_and_a_thread_with_its_pitch_are_read(capsys: Capture) -> None:
-    asked = ["--target", "40 N", "--tensioner", "idler", "--reading", "20 N", "--reading", "30 N"]
+    asked = ["--target", "25 N", "--tensioner", "idler", "--reading", "15 N", "--reading", "20 N"]
     spelled = ["--belt", "GT2 6 mm x 852", "--thread", "M3x0.5", "--turned", "1/4"]
     plain = ["--belt", "2GT 6 mm", "--loop", "852 mm", "--thread", "0.5 mm", "--turned", "0.25"]
     first, second = record(capsys, *asked, *spelled), record(capsys, *asked, *plain)

@@ -85,7 +85,9 @@ def test_values_of_two_tones_are_refused_with_both_tensions(capsys: Capture) -> 
 
 def test_both_strands_say_which_values_disagree(capsys: Capture) -> None:
     tones = [w for f in ("66", "80", "70", "70.1") for w in ("--frequency", f)]
-    code, _, err = run(capsys, "tension", *BELT, *tones, "--strand", "a", "--strand", "b")
+    code, _, err = run(
+        capsys, "tension", *BELT, "--span", "equal", *tones, "--strand", "a", "--strand", "b"
+    )
     assert code == 1
     assert "differ by more than one hand scatters" in err
 
@@ -157,7 +159,7 @@ def test_everyday_ways_of_writing_are_read(capsys: Capture) -> None:
 
 
 def test_values_of_one_text_are_shared_out_to_two_strands(capsys: Capture) -> None:
-    strands = ["--strand", "upper", "--strand", "lower", *BELT]
+    strands = ["--strand", "upper", "--strand", "lower", *BELT, "--span", "equal"]
     one = run_json(capsys, "tension", "-f", "66.0, 66.2", "-f", "70.1, 70.3", *strands)
     four = [x for f in ("66.0", "66.2", "70.1", "70.3") for x in ("-f", f)]
     assert one["readings"] == run_json(capsys, "tension", *four, *strands)["readings"]

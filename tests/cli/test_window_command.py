@@ -202,7 +202,8 @@ def test_a_name_brings_belt_and_duty(capsys: Capture) -> None:
 
 @pytest.mark.usefixtures("machine")
 def test_an_option_stands_over_the_file(capsys: Capture) -> None:
-    lighter = [*SAME, "--mass", "3 kg"]
+    mass = SAME.index("--mass")
+    lighter = [*SAME[: mass + 1], "3 kg", *SAME[mass + 2 :]]
     assert said_by(capsys, "y-left", "--mass", "3 kg") == said_by(capsys, *lighter)
 
 
@@ -229,7 +230,6 @@ def test_a_name_that_is_no_belt_is_refused(capsys: Capture, words: list[str], sa
     [
         (["window", "--target", "60 N"], "a target of 60 N is above 39.3 N"),
         (["frequency", "--span", "412", "--tension", "60 N"], "a target of 60 N is above 39.3 N"),
-        (["frequency", "--span", "412", "--tension", "2000 N"], "more than tears this belt"),
         (["tension", "--span", "412", "--frequency", "66", "--target", "60 N"], "above 39.3 N"),
         (["tension", "--span", "412", "--frequency", "300"], "More than tears this belt"),
         (["pair", "--span", "412", "--first", "300", "--second", "301"], "More than tears this"),
@@ -247,8 +247,12 @@ def test_what_is_beyond_the_belt_is_said_before_any_figure(
 
 
 def test_a_target_that_tears_the_belt_is_refused_everywhere(capsys: Capture) -> None:
-    for command in ("window", "tension --span 412 --frequency 66"):
-        code = run_with([*command.split(), "--belt", "2GT 9 mm", "--target", "2000 N"])
+    for command in (
+        "window --target",
+        "tension --span 412 --frequency 66 --target",
+        "frequency --span 412 --tension",
+    ):
+        code = run_with([*command.split(), "2000 N", "--belt", "2GT 9 mm"])
         out, err = capsys.readouterr()
         assert (code, out) == (2, "")
-        assert "a target of 2000 N is more than tears this belt, about 594 N" in err
+        assert "2000 N would break a 2GT 9 mm (its breaking load: 594 N)" in err

@@ -248,9 +248,9 @@ def test_both_strands_by_keys_alone_with_sound_really_played(
     page.keyboard.press("Tab")
     expect(page.locator("#way")).to_be_focused()
     page.keyboard.type("both")
-    for name in ("upper", "lower"):
+    for text in ("upper", "lower", "equal"):
         page.keyboard.press("Tab")
-        page.keyboard.type(name)
+        page.keyboard.type(text)
     page.keyboard.press("Enter")
     expect(page.locator("#listen")).to_be_focused()
     with room(bench, tmp_path):
