@@ -225,7 +225,7 @@ def test_a_pairs_name_takes_the_frequencies_of_both(capsys: Capture) -> None:
     assert [round(r["frequency_hz"], 3) for r in readings] == [70, 71]
     code, _, err = run(capsys, "tension", "y", "--frequency", "70", "--no-keep")
     assert code == 2
-    assert "y-left and y-right: give as many" in err
+    assert "y-left and y-right: give --frequency as many times for the first" in err
 
 
 def test_machine_names_another_file(capsys: Capture, home: Path) -> None:
