@@ -13,13 +13,10 @@ The public names are loaded on first use, so that the command line starts at onc
 
 from __future__ import annotations
 
-import sys
 from importlib import import_module
-from types import ModuleType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from beltpitch.asking import belt, span, typed
     from beltpitch.errors import (
         BeltNotFound,
         BeltpitchError,
@@ -28,27 +25,29 @@ if TYPE_CHECKING:
         RequestError,
         SourceError,
     )
-    from beltpitch.estimate import Estimate
+    from beltpitch.parsing import belt, span, typed
     from beltpitch.reading import Reading, both_strands, from_parks, read, typed_reading
-    from beltpitch.verdict import Verdict, judged
+    from beltpitch.session.verdict import Verdict, judged
+    from beltpitch.uncertainty import Estimate
 
 _HOME = {
-    "span": "asking",
-    "typed": "asking",
+    "belt": "parsing",
+    "span": "parsing",
+    "typed": "parsing",
     "BeltNotFound": "errors",
     "BeltpitchError": "errors",
     "CannotTell": "errors",
     "QuantityError": "errors",
     "RequestError": "errors",
     "SourceError": "errors",
-    "Estimate": "estimate",
+    "Estimate": "uncertainty",
     "Reading": "reading",
     "both_strands": "reading",
     "from_parks": "reading",
     "read": "reading",
     "typed_reading": "reading",
-    "Verdict": "verdict",
-    "judged": "verdict",
+    "Verdict": "session.verdict",
+    "judged": "session.verdict",
 }
 
 __all__ = [
@@ -77,23 +76,3 @@ def __getattr__(name: str) -> object:
     if name not in _HOME:
         raise AttributeError(f"module 'beltpitch' has no attribute {name!r}")
     return getattr(import_module(f"beltpitch.{_HOME[name]}"), name)
-
-
-class _Package(ModuleType):
-    """The package as a module on which ``belt`` is the function, although a room has that name.
-
-    Importing the room ``beltpitch.belt`` makes the import system set it as an attribute here; the
-    setter lets that pass. The room is reached by ``from beltpitch.belt.x import y`` as ever.
-    """
-
-    @property
-    def belt(self) -> object:
-        """The function of `beltpitch.asking`."""
-        return import_module("beltpitch.asking").belt
-
-    @belt.setter
-    def belt(self, room: ModuleType) -> None:
-        pass
-
-
-sys.modules[__name__].__class__ = _Package

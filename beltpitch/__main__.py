@@ -1,5 +1,5 @@
 """``python -m beltpitch``."""
 
-from beltpitch.cli.main import run
+from beltpitch.terminal.main import run
 
 run()

@@ -1,8 +1,8 @@
 """The one meeting place: plucks + belt + span -> Reading.
 
 A reading is built in three steps. The plucks become one frequency; frequency, belt and span become
-the strand's tension (`beltpitch.belt.strung`); the tension becomes the preload, which the two
-strands share. Every input's doubt becomes a line of the budget (JCGM 100:2008).
+the strand's tension (`beltpitch.belts.strand_tension`); the tension becomes the preload, which the
+two strands share. Every input's doubt becomes a line of the budget (JCGM 100:2008).
 
 Conventions: SI floats; the frequency is mode 1 at vanishing amplitude; ``tension`` is the plucked
 strand's own, ``preload`` is what windows, pairs and the book judge.
@@ -17,16 +17,25 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from beltpitch import asking
-from beltpitch.asking import Typed
-from beltpitch.belt.catalogue import Belt
-from beltpitch.belt.corrections import Correction
-from beltpitch.belt.ends import moved_contact
-from beltpitch.belt.parks import STRAND_LINE, one_strand, preload, preload_from_both_ways
-from beltpitch.belt.span import USUAL_STRAND_LIMIT, Span
-from beltpitch.belt.strung import Strung, Tone, carried, parked, parked_often, strung
+from beltpitch import parsing
+from beltpitch.belts.catalogue import Belt
+from beltpitch.belts.corrections import Correction
+from beltpitch.belts.end_conditions import moved_contact
+from beltpitch.belts.parks import STRAND_LINE, one_strand, preload, preload_from_both_ways
+from beltpitch.belts.span import USUAL_STRAND_LIMIT, Span
+from beltpitch.belts.strand_tension import (
+    StrandTension,
+    Tone,
+    carried,
+    parked,
+    parked_often,
+    strung,
+)
 from beltpitch.errors import CannotTell, RequestError
-from beltpitch.estimate import (
+from beltpitch.parsing import Typed
+from beltpitch.pitch.groups import agreeing, groups, overtone
+from beltpitch.pitch.results import FrequencyRange, Pitch, PitchResult
+from beltpitch.uncertainty import (
     PLUCK_SCATTER,
     PLUCK_SCATTER_DOF,
     SCATTER_LINE,
@@ -35,13 +44,11 @@ from beltpitch.estimate import (
     Part,
     rectangular,
 )
-from beltpitch.quantity import rounded
-from beltpitch.sound.groups import agreeing, groups, overtone
-from beltpitch.sound.heard import FrequencyRange, Heard, Pitch
+from beltpitch.units import rounded
 
 if TYPE_CHECKING:
-    from beltpitch.sound.pluck import Pluck
-    from beltpitch.sound.recording import Recording
+    from beltpitch.audio.files import Recording
+    from beltpitch.pitch.pluck_detector import Pluck
 
 COVERAGE = 0.95  # of the intervals that are shown
 # Strands that differ by more were not read right, where no limit is given (a judgement, no source):
@@ -295,7 +302,7 @@ def _inharmonicity_u(pitch: Pitch) -> float:
 
 
 def heard_reading(
-    heard: Heard,
+    heard: PitchResult,
     source: str,
     belt: Belt | None = None,
     span: Span | None = None,
@@ -355,7 +362,7 @@ def heard_reading(
 
 
 def _plucks(
-    heard: Heard, frequency: Estimate | None, tension: Estimate | None
+    heard: PitchResult, frequency: Estimate | None, tension: Estimate | None
 ) -> tuple[PluckReading, ...]:
     return tuple(
         PluckReading(
@@ -377,7 +384,7 @@ def _alone(one_hz: float, frequency: Estimate | None, tension: Estimate | None) 
     return tension.value * (one_hz / frequency.value) ** 2
 
 
-def _heard_groups(heard: Heard) -> tuple[tuple[int, ...], ...]:
+def _heard_groups(heard: PitchResult) -> tuple[tuple[int, ...], ...]:
     """Return the groups of plucks that agree with each other, where there are several."""
     told = [(k, p.pitch) for k, p in enumerate(heard.plucks) if p.used and p.pitch is not None]
     hertz, u_hz = [p.frequency_hz for _, p in told], [p.frequency_u_hz for _, p in told]
@@ -385,7 +392,7 @@ def _heard_groups(heard: Heard) -> tuple[tuple[int, ...], ...]:
     return tuple(tuple(told[i][0] for i in group) for group in found) if len(found) > 1 else ()
 
 
-def _only(heard: Heard, group: Sequence[int]) -> Heard:
+def _only(heard: PitchResult, group: Sequence[int]) -> PitchResult:
     """Return what was heard with the plucks of one group alone in use."""
     plucks = (p if k in group else replace(p, used=False) for k, p in enumerate(heard.plucks))
     return replace(heard, plucks=tuple(plucks))
@@ -481,7 +488,7 @@ def _with_tone(reading: Reading, tone: Tone) -> Reading:
         return replace(reading, warnings=(error.message, *reading.warnings))
 
 
-def _with_tension(reading: Reading, found: Strung) -> Reading:
+def _with_tension(reading: Reading, found: StrandTension) -> Reading:
     assert reading.belt is not None
     key = f"strand:{reading.belt.name}/{reading.source}"
     limit = reading.span.strand_limit if reading.span else USUAL_STRAND_LIMIT
@@ -520,8 +527,8 @@ def both_strands(
     names
         What to call them.
     sides
-        All of the loop that stands at each strand's tension, m, see `beltpitch.belt.parks.preload`;
-        None where that is not known.
+        All of the loop that stands at each strand's tension, m, see
+        `beltpitch.belts.parks.preload`; None where that is not known.
     one_strand_twice
         The two are of one strand, after arriving from either side.
 
@@ -612,7 +619,7 @@ def from_parks(a: Reading, b: Reading, travel: Estimate) -> Reading:
     reading = _with_tension(_side_by_side((a, b), found.strung.tension), found.strung)
     reading = replace(reading, corrections=(*reading.corrections, *clock))
     said = [] if found.offset is None else [_offset_words(found.offset)]
-    return _saying(reading, *said, *asking.odd_teeth((travel,), a.belt))
+    return _saying(reading, *said, *parsing.odd_teeth((travel,), a.belt))
 
 
 def _moved(parks: Sequence[Reading], travels: Sequence[Estimate]) -> list[Estimate]:
@@ -654,7 +661,7 @@ def _one_scatter(parks: Sequence[Reading]) -> tuple[list[Estimate], float]:
     return found, dof
 
 
-def _scattered_alike(found: Strung, dof: float) -> Strung:
+def _scattered_alike(found: StrandTension, dof: float) -> StrandTension:
     """Return the tension with the plucks of all parks as one part: their scatter is known once."""
     plucks = [p for p in found.tension.parts if p.name == SCATTER_LINE]
     if not plucks:  # typed, all alike
@@ -710,7 +717,7 @@ def from_travels(readings: Sequence[Reading], travels: Sequence[Estimate]) -> Re
             f"the parks contradict each other ({found.misfit:.1f} times their doubts): the tension "
             "was not the same at all of them, or a travel is wrong; settle the axis and read again"
         )
-    return _saying(reading, *said, *asking.odd_teeth(travels, first.belt))
+    return _saying(reading, *said, *parsing.odd_teeth(travels, first.belt))
 
 
 def _side_by_side(parks: Sequence[Reading], tension: Estimate) -> Reading:
@@ -785,7 +792,7 @@ def read(
     path
         A sound file, or a video with sound.
     belt
-        As `beltpitch.belt` returns it; None for the frequency alone.
+        As `beltpitch.belts` returns it; None for the frequency alone.
     span
         Such as "412 +/- 1 mm"; None for the frequency alone.
     ends
@@ -797,7 +804,7 @@ def read(
     key
         Whose error the plucks' is, if file names do not tell readings apart.
     rate_error
-        Of the sound device, as `beltpitch.sound.clock` found it; it is corrected.
+        Of the sound device, as `beltpitch.audio.clock_error` found it; it is corrected.
 
     Raises
     ------
@@ -806,9 +813,9 @@ def read(
     RequestError
         If span or range cannot be.
     """
-    from beltpitch.sound.recording import open_recording
+    from beltpitch.audio.files import open_recording
 
-    free = asking.span(span, belt, ends=ends) if isinstance(span, str) else span
+    free = parsing.span(span, belt, ends=ends) if isinstance(span, str) else span
     limits = limits or expected_range(belt, free, expected)
     recording = open_recording(path)
     _, heard = _heard_in(recording, limits, rate_error)
@@ -817,14 +824,14 @@ def read(
     reading = heard_reading(heard, recording.name, belt, free, key=own, rate_error=rate_error)
     note = [recording.channel_note] if recording.channel_note else []
     said = (*reading.warnings, *note, *recording.warnings)
-    echoes = asking.echoes(span=span) if isinstance(span, str) else ()
+    echoes = parsing.echoes(span=span) if isinstance(span, str) else ()
     if limits != FrequencyRange():
         searched = f"looked for between {limits.low_hz:.3g} and {limits.high_hz:.3g} Hz"
         echoes = (*echoes, f"{searched}: {limits.why}")
     return replace(reading, warnings=said, echoes=(*reading.echoes, *echoes))
 
 
-def heard_in(path: str | Path, expected: FrequencyRange) -> tuple[list[Pluck], Heard]:
+def heard_in(path: str | Path, expected: FrequencyRange) -> tuple[list[Pluck], PitchResult]:
     """Return the plucks of a recording with what was heard of them.
 
     Raises
@@ -832,20 +839,20 @@ def heard_in(path: str | Path, expected: FrequencyRange) -> tuple[list[Pluck], H
     SourceError
         If the file cannot be opened or is no sound.
     """
-    from beltpitch.sound.recording import open_recording
+    from beltpitch.audio.files import open_recording
 
     return _heard_in(open_recording(path), expected, None)
 
 
 def _heard_in(
     recording: Recording, expected: FrequencyRange, rate_error: Estimate | None
-) -> tuple[list[Pluck], Heard]:
-    from beltpitch.sound.block import Block
-    from beltpitch.sound.pitch import hear
-    from beltpitch.sound.pluck import Listener
+) -> tuple[list[Pluck], PitchResult]:
+    from beltpitch.audio.block import Block
+    from beltpitch.pitch.estimator import hear
+    from beltpitch.pitch.pluck_detector import PluckDetector
 
     true_hz = recording.rate_hz / (1 + (rate_error.value if rate_error else 0.0))
-    listener = Listener(true_hz)
+    listener = PluckDetector(true_hz)
     blocks = (Block(b.samples, true_hz, b.overflow) for b in recording)
     plucks = [pluck for block in blocks for pluck in listener.feed(block)]
     plucks += listener.finish()

@@ -29,7 +29,7 @@ if __package__ in (None, ""):
 import numpy as np
 from numpy.typing import NDArray
 
-from beltpitch.sound.heard import FrequencyRange
+from beltpitch.pitch.results import FrequencyRange
 from calibration import corpus, efficiency, evidence, ours, peers, targets
 from calibration.files import SWEEP_DB, TABLES, Job, Table
 from calibration.measures import (

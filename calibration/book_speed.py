@@ -21,29 +21,29 @@ from calibration.speed import Options, best, run_command
 
 SMALL, LARGE = 100, 100_000
 BELT, MACHINE = "y-left", "Northlight router"
-PYTHON = [sys.executable, "-c", "from beltpitch.cli.main import run; run()"]
+PYTHON = [sys.executable, "-c", "from beltpitch.terminal.main import run; run()"]
 
 
 def small_book(path: Path) -> None:
     """Keep `SMALL` readings of one belt, some days apart, as the command keeps them."""
     import datetime as dt
 
-    from beltpitch import asking
+    from beltpitch import parsing
     from beltpitch.advice.window import target_window
-    from beltpitch.keep.history import History, Sitting
     from beltpitch.reading import typed_reading
-    from beltpitch.verdict import judged
+    from beltpitch.session.verdict import judged
+    from beltpitch.store.log import History, NewEntry
 
-    belt = asking.belt("2GT 9 mm")
-    span = asking.span("412 +/- 1 mm", belt, ends="clamp,idler")
+    belt = parsing.belt("2GT 9 mm")
+    span = parsing.span("412 +/- 1 mm", belt, ends="clamp,idler")
     start = dt.datetime(2026, 3, 1, tzinfo=dt.UTC)
     with History(path) as history:
         for i in range(SMALL):
             texts = [f"{70 - 0.01 * i + 0.05 * ((i * 7) % 5):.2f} Hz"] * 3
-            reading = typed_reading(asking.typed(texts), belt, span)
+            reading = typed_reading(parsing.typed(texts), belt, span)
             verdict = judged(replace(reading, source="typed"), target_window(40.0, 0.25))
             when = start + dt.timedelta(days=3 * i)
-            history.keep(Sitting(verdict, BELT, when, MACHINE, park="X = 100"))
+            history.keep(NewEntry(verdict, BELT, when, MACHINE, park="X = 100"))
 
 
 def grow(path: Path, count: int) -> None:

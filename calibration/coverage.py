@@ -83,7 +83,7 @@ class Result:
 
 def measure(made: Setup) -> Result:
     """Have a setup read from its sound file or files, as a user would."""
-    from beltpitch import asking
+    from beltpitch import parsing
     from beltpitch.errors import BeltpitchError
     from beltpitch.reading import Reading, from_parks, read
 
@@ -93,7 +93,7 @@ def measure(made: Setup) -> Result:
             _write(simulator.render(case), path)
             return read(path, belt=belt, span=span, ends=made.ends)
 
-    belt = asking.belt(
+    belt = parsing.belt(
         made.name, construction=made.construction or None, linear_mass=made.linear_mass
     )
     found = None
@@ -101,7 +101,7 @@ def measure(made: Setup) -> Result:
         reading = heard(made.case, made.span)
         if made.second is not None and made.travel is not None:
             short = heard(made.second, made.span, "short")  # as the command does
-            reading = from_parks(reading, short, asking.travel(made.travel))
+            reading = from_parks(reading, short, parsing.travel(made.travel))
         found = reading.tension
     except BeltpitchError:
         pass

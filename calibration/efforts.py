@@ -17,13 +17,13 @@ from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
-from beltpitch import asking
-from beltpitch.belt.catalogue import Belt
-from beltpitch.belt.span import Span, from_tape
-from beltpitch.belt.strung import Tone, strung
+from beltpitch import parsing
+from beltpitch.belts.catalogue import Belt
+from beltpitch.belts.span import Span, from_tape
+from beltpitch.belts.strand_tension import Tone, strung
 from beltpitch.errors import CannotTell
-from beltpitch.estimate import Estimate
 from beltpitch.reading import PluckReading, Reading, frequency_of, from_parks
+from beltpitch.uncertainty import Estimate
 from calibration import evidence, simulator
 from calibration.coverage import WIDE, Result, Row, bands, row
 from calibration.measures import COVERAGE, Share
@@ -67,7 +67,7 @@ def setups(each: int, seed: int) -> Iterator[Setup]:
 
 def measured(made: Setup, effort: Effort, rng: np.random.Generator) -> Result:
     """Return what the program makes of the tones that an effort gives."""
-    belt = asking.belt(made.name, construction=made.construction, linear_mass=made.linear_mass)
+    belt = parsing.belt(made.name, construction=made.construction, linear_mass=made.linear_mass)
     found = None
     with contextlib.suppress(CannotTell):
         found = _parks(made, belt, effort, rng) if effort.parks else _one(made, belt, effort, rng)
@@ -103,12 +103,12 @@ def _one(made: Setup, belt: Belt, effort: Effort, rng: np.random.Generator) -> E
 def _parks(made: Setup, belt: Belt, effort: Effort, rng: np.random.Generator) -> Estimate:
     assert made.second is not None
     assert made.travel is not None
-    span = asking.span(made.span, belt, ends=made.ends)
+    span = parsing.span(made.span, belt, ends=made.ends)
     long, short = (
         _reading(belt, span, _tones(case, effort.plucks, rng), key)
         for case, key in ((made.case, "long"), (made.second, "short"))
     )
-    found = from_parks(long, short, asking.travel(made.travel)).tension
+    found = from_parks(long, short, parsing.travel(made.travel)).tension
     assert found is not None
     return found
 

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from beltpitch.errors import RequestError
-from beltpitch.estimate import Estimate, combine, student_quantile, type_a
+from beltpitch.uncertainty import Estimate, combine, student_quantile, type_a
 from calibration.monte_carlo import propagate, strand_tension
 
 Array = NDArray[np.float64]

@@ -30,14 +30,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from beltpitch.measuring import State
-from beltpitch.page.bench import Bench, Shop
-from beltpitch.page.demo import PLOVER, START, Asked, Workshop
-from beltpitch.page.doors import Doors
-from beltpitch.page.inputs import Input, Opener
-from beltpitch.page.serve import server_of
-from beltpitch.page.web import Windows, application
-from beltpitch.sound.block import Block, Samples
+from beltpitch.audio.block import Block, Samples
+from beltpitch.session.live import State
+from beltpitch.web.access import AccessPolicy
+from beltpitch.web.inputs import ChosenInput, Opener
+from beltpitch.web.launch import server_of
+from beltpitch.web.server import Clients, application
+from beltpitch.web.simulated_source import PLOVER, START, DemoRequest, DemoWorkshop
+from beltpitch.web.worker import Worker, Workspace
 from calibration.memory import BLOCK, MINUTES, RATE_HZ, minute, resident_kb, slope, tenths_mb
 
 SETTLED_MS = 300  # in which a window draws what has come
@@ -62,10 +62,10 @@ document.addEventListener("DOMContentLoaded", () => {
 """
 
 
-class Watched(Bench):
+class Watched(Worker):
     """A bench that writes down when each state came."""
 
-    def __init__(self, shop: Shop, opener: Opener, show: Any) -> None:
+    def __init__(self, shop: Workspace, opener: Opener, show: Any) -> None:
         super().__init__(shop, opener, show)
         self.came: list[tuple[float, State]] = []
 
@@ -79,7 +79,7 @@ class Watched(Bench):
             yield state
 
 
-class Long(Input):
+class Long(ChosenInput):
     """So many hours of sound, as fast as it is taken: minutes of a room with plucks, in turn.
 
     After each minute it waits until server and window are weighed; the window shows then what the
@@ -116,11 +116,11 @@ class Long(Input):
 
 
 @contextmanager
-def served(bench: Bench, windows: Windows, wish: dict[str, str]) -> Iterator[str]:
+def served(bench: Worker, windows: Clients, wish: dict[str, str]) -> Iterator[str]:
     """Serve a bench and yield its address."""
     listening = socket.create_server(("127.0.0.1", 0))
     port = listening.getsockname()[1]
-    server = server_of(application(bench, windows, Doors("127.0.0.1", port)))
+    server = server_of(application(bench, windows, AccessPolicy("127.0.0.1", port)))
     thread = threading.Thread(target=server.run, args=([listening],))
     bench.start(wish)
     thread.start()
@@ -149,11 +149,11 @@ def looked_at(address: str, script: str | None = None) -> Iterator[Any]:
 
 def delays_ms(plucks: int, folder: Path) -> tuple[list[float], list[float]]:
     """Return how long each figure took to the screen, and the times from frame to frame."""
-    windows, made = Windows(), list[Watched]()
-    workshop = Workshop(
-        lambda: Asked(*made[0].asked_for), lambda task, wish: made[0].ask(task, wish)
+    windows, made = Clients(), list[Watched]()
+    workshop = DemoWorkshop(
+        lambda: DemoRequest(*made[0].asked_for), lambda task, wish: made[0].ask(task, wish)
     )
-    shop = Shop(PLOVER, folder / "book.sqlite", "N", demo=True, folder=folder)
+    shop = Workspace(PLOVER, folder / "book.sqlite", "N", demo=True, folder=folder)
     made.append(Watched(shop, workshop.open, windows.show))
     with served(made[0], windows, START) as address, looked_at(address, WATCH) as page:
         made[0].ask("listen", {}).result(60)
@@ -173,11 +173,11 @@ def _delay(came: tuple[float, State], seen: list[dict[str, Any]]) -> float | Non
 
 def memory(hours: float, folder: Path) -> NDArray[np.float64]:
     """Return what server and window hold in kB at each minute of sound, shape (minutes, 2)."""
-    windows = Windows()
-    shop = Shop(PLOVER, folder / "book.sqlite", "N", demo=False, folder=folder)
+    windows = Clients()
+    shop = Workspace(PLOVER, folder / "book.sqlite", "N", demo=False, folder=folder)
     made: list[Callable[[], float]] = []
     source = Long(hours, lambda: made[0]())
-    bench = Bench(shop, lambda: source, windows.show)
+    bench = Worker(shop, lambda: source, windows.show)
     with served(bench, windows, {"name": "y-left"}) as address:
         command = [sys.executable, "-m", "calibration.live_page", "look", "--at", address]
         pipe = subprocess.PIPE

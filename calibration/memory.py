@@ -39,8 +39,8 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 import numpy as np
 from numpy.typing import NDArray
 
-from beltpitch.sound.block import Block
-from beltpitch.sound.synth import hum, pluck_recording, room_noise
+from beltpitch.audio.block import Block
+from beltpitch.audio.synthesis import hum, pluck_recording, room_noise
 from calibration import evidence
 
 SEED = 2026
@@ -118,16 +118,16 @@ def minute(
 
 def listened(hours: float) -> Iterator[tuple[float, float, int]]:
     """Listen; yield after each minute of sound the hours so far, kilobytes, and plucks taken."""
-    from beltpitch import asking
-    from beltpitch.cli.live import Lines
-    from beltpitch.measuring import Measuring
-    from beltpitch.sitting import Subject
-    from beltpitch.spent import give_back
+    from beltpitch import parsing
+    from beltpitch.memory import give_back
+    from beltpitch.session.live import Measuring
+    from beltpitch.session.session import Subject
+    from beltpitch.terminal.live_loop import PlainLines
 
-    belt = asking.belt("2GT 9 mm")
-    span = asking.span("286 +/- 0.5 mm", belt, ends="pulley,clamp")
+    belt = parsing.belt("2GT 9 mm")
+    span = parsing.span("286 +/- 0.5 mm", belt, ends="pulley,clamp")
     measuring = Measuring(RATE_HZ, [Subject("y-left", belt, span)], keep_sound=True)
-    face = Lines(measuring.names, "N", say=lambda _: None)
+    face = PlainLines(measuring.names, "N", say=lambda _: None)
     minutes = [minute(number) for number in range(MINUTES)]
     taken = 0
     give_back(begin=True)

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from beltpitch.errors import RequestError
-from beltpitch.estimate import DOF_AS_NORMAL, Estimate, Part, merged
+from beltpitch.uncertainty import DOF_AS_NORMAL, Estimate, Part, merged
 
 Array = NDArray[np.float64]
 Shape = Literal["normal", "rectangular", "arcsine"]

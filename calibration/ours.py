@@ -1,4 +1,4 @@
-"""The measured path: the program's own Listener, `hear` and reading, fed like a recording."""
+"""The measured path: the program's own PluckDetector, `hear` and reading, fed like a recording."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from beltpitch.sound.block import Block
-from beltpitch.sound.heard import FrequencyRange, Heard
+from beltpitch.audio.block import Block
+from beltpitch.pitch.results import FrequencyRange, PitchResult
 from calibration.measures import COVERAGE
 
 BLOCK_S = 0.25
@@ -26,17 +26,17 @@ class Answer:
     frequency_hz: float | None
     u_hz: float | None
     interval_hz: tuple[float, float] | None
-    heard: Heard
+    heard: PitchResult
 
 
 def listen(
     samples: NDArray[np.float64], rate_hz: float, expected: FrequencyRange | None = None
-) -> Heard:
+) -> PitchResult:
     """Return what the program hears in one recording, fed in blocks of a quarter second."""
-    from beltpitch.sound.pitch import hear
-    from beltpitch.sound.pluck import Listener
+    from beltpitch.pitch.estimator import hear
+    from beltpitch.pitch.pluck_detector import PluckDetector
 
-    listener = Listener(rate_hz)
+    listener = PluckDetector(rate_hz)
     step = max(1, int(BLOCK_S * rate_hz))
     plucks = []
     for start in range(0, samples.size, step):

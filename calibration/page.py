@@ -16,7 +16,7 @@ import shlex
 import tempfile
 from pathlib import Path
 
-from beltpitch.cli.main import run_with
+from beltpitch.terminal.main import run_with
 
 PAGE = Path(__file__).parents[1] / "docs" / "calibrate.md"
 COMMAND = re.compile(r"```console\n\$ ([^\n]*)\n.*?```", re.DOTALL)

@@ -18,12 +18,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from beltpitch.guiding import Guide, Question, Task
-from beltpitch.sitting import Slot, Subject
-from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck, Pitch
-from beltpitch.sound.noise import Noise
-from beltpitch.sound.pluck import Pluck
-from beltpitch.sound.several import set_aside
+from beltpitch.pitch.noise import Noise
+from beltpitch.pitch.outliers import set_aside
+from beltpitch.pitch.pluck_detector import Pluck
+from beltpitch.pitch.results import FrequencyRange, Pitch, PitchResult, PluckResult
+from beltpitch.session.guide import Guide, Question, Task
+from beltpitch.session.session import Slot, Subject
 
 NAMES = ("left", "right")
 TONE_HZ = 95.0
@@ -100,15 +100,15 @@ class Tones:
         self._hertz[at_s] = hertz
         return Pluck(np.zeros(1), 1.0, 0, at_s, QUIET, 0)
 
-    def hearing(self, plucks: Sequence[Pluck], _: FrequencyRange) -> Heard:
+    def hearing(self, plucks: Sequence[Pluck], _: FrequencyRange) -> PitchResult:
         """Hear plucks together: which say something else is found as with real ones."""
-        return Heard(tuple(set_aside([self._heard(pluck) for pluck in plucks])))
+        return PitchResult(tuple(set_aside([self._heard(pluck) for pluck in plucks])))
 
-    def _heard(self, pluck: Pluck) -> HeardPluck:
+    def _heard(self, pluck: Pluck) -> PluckResult:
         assert pluck.onset_s is not None
         hertz = self._hertz[pluck.onset_s]
         pitch = Pitch(hertz, OWN_U * hertz, None, None, (), 0.0, 1.0, (0.0, 1.0))
-        return HeardPluck(pluck.onset_s, pitch, used=True, reason=None)
+        return PluckResult(pluck.onset_s, pitch, used=True, reason=None)
 
 
 class Person:

@@ -1,7 +1,7 @@
 """What every threshold of the sound path does: each is changed, and what moves is counted.
 
-    python -m calibration.sensitivity beltpitch/sound --kept FOLDER --jobs 2 --page PAGE.md
-    python -m calibration.sensitivity beltpitch/sound --kept FOLDER --only decision.CLEAR_SCORE
+    python -m calibration.sensitivity beltpitch/pitch --kept FOLDER --jobs 2 --page PAGE.md
+    python -m calibration.sensitivity beltpitch/pitch --kept FOLDER --only decision.CLEAR_SCORE
 
 A threshold is a number at the top level of a module of the folders that are named. It is changed
 in the source as it is loaded, so that all that is derived from it changes too, by -50 and +50 %;
@@ -52,7 +52,7 @@ MOVED = 0.1  # of the standard uncertainty
 BLOCK_S = 0.25
 REAL_EVERY = 7
 # What hears a recording, as `module:name`: it cuts out plucks, then it hears what they tell.
-CUTS = "calibration.ours:Listener"
+CUTS = "calibration.ours:PluckDetector"
 HEARS = "calibration.ours:hear"
 RANGE, BLOCK = "calibration.ours:FrequencyRange", "calibration.ours:Block"
 
@@ -401,7 +401,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(
         prog="python -m calibration.sensitivity", description=(__doc__ or "").split("\n", 1)[0]
     )
-    parser.add_argument("folders", nargs="+", type=Path, help="such as beltpitch/sound")
+    parser.add_argument("folders", nargs="+", type=Path, help="such as beltpitch/pitch")
     parser.add_argument("--kept", type=Path, required=True, help="folder of files and counts")
     parser.add_argument("--files", type=int, default=FILES)
     parser.add_argument("--jobs", type=int, default=1, help="processes")

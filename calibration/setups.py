@@ -28,7 +28,7 @@ from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
-from beltpitch.belt.catalogue import Belt, Figure, belt
+from beltpitch.belts.catalogue import Belt, Figure, belt
 from calibration import simulator
 
 AIR_KG_PER_M3 = 1.204

@@ -30,12 +30,12 @@ if __package__ in (None, ""):
 import numpy as np
 from numpy.typing import NDArray
 
-from beltpitch.sound.block import Block
+from beltpitch.audio.block import Block
 from calibration import evidence, ours, peers, simulator
 from calibration.files import File, Job, belts, real_kept
 
 if TYPE_CHECKING:
-    from beltpitch.measuring import State
+    from beltpitch.session.live import State
 
 Array = NDArray[np.float64]
 SEED = 2026
@@ -152,7 +152,7 @@ def _python(code: str) -> list[str]:
 
 def _beltpitch(*words: str) -> list[str]:
     """Return the command as its console script runs it."""
-    return [sys.executable, "-c", "from beltpitch.cli.main import run; run()", *words]
+    return [sys.executable, "-c", "from beltpitch.terminal.main import run; run()", *words]
 
 
 def run_command(command: Sequence[str]) -> Callable[[], object]:
@@ -210,7 +210,7 @@ class Noting:
     def __init__(self, names: tuple[str, ...]) -> None:
         from rich.console import Console
 
-        from beltpitch.cli.screen import Screen
+        from beltpitch.terminal.live_screen import Screen
 
         where = Console(file=io.StringIO(), force_terminal=True, width=100, height=40)
         self._screen = Screen(names, "N", where)
@@ -249,14 +249,14 @@ def live(
     samples: Array, rate_hz: float, *, clocked: bool
 ) -> tuple[list[tuple[float, float]], float]:
     """Listen to a recording as `listen` does; return what `Noting` found, and seconds of CPU."""
-    from beltpitch import asking
-    from beltpitch.cli.keys import Keys
-    from beltpitch.cli.live import Run
-    from beltpitch.measuring import Measuring
-    from beltpitch.sitting import Subject
+    from beltpitch import parsing
+    from beltpitch.session.live import Measuring
+    from beltpitch.session.session import Subject
+    from beltpitch.terminal.keyboard import Keys
+    from beltpitch.terminal.live_loop import Run
 
-    belt = asking.belt("2GT 9 mm")
-    measuring = Measuring(rate_hz, [Subject("y", belt, asking.span("412 +/- 1 mm", belt))])
+    belt = parsing.belt("2GT 9 mm")
+    measuring = Measuring(rate_hz, [Subject("y", belt, parsing.span("412 +/- 1 mm", belt))])
     face = Noting(measuring.names)
     start = time.process_time()
     Run(measuring, face, Keys()).follow(face.blocks(samples, rate_hz, clocked=clocked))

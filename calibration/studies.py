@@ -29,11 +29,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from beltpitch.advice.study_judge import Finding, learn
-from beltpitch.advice.study_plan import planned
-from beltpitch.advice.study_trials import Field, Measure, Trial
 from beltpitch.errors import CannotTell
-from beltpitch.estimate import Estimate, Part
+from beltpitch.study.design import planned
+from beltpitch.study.judgement import Finding, learn
+from beltpitch.study.trials import Field, Measure, Trial
+from beltpitch.uncertainty import Estimate, Part
 from calibration import evidence
 from calibration.measures import Share
 from calibration.parallel import shared_out

@@ -12,10 +12,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from beltpitch.advice.study_judge import learn
-from beltpitch.advice.study_next import next_trial
-from beltpitch.advice.study_trials import Field, Measure, Trial
-from beltpitch.estimate import Estimate, Part
+from beltpitch.study.judgement import learn
+from beltpitch.study.next_trial import next_trial
+from beltpitch.study.trials import Field, Measure, Trial
+from beltpitch.uncertainty import Estimate, Part
 from calibration import evidence, studies
 from calibration.measures import Share
 

@@ -9,12 +9,12 @@ import contextlib
 import tempfile
 from pathlib import Path
 
-from beltpitch.advice.study import Study
-from beltpitch.keep.history import History
-from beltpitch.keep.machine import load
-from beltpitch.keep.plots import save
-from beltpitch.keep.studies import study_of
-from beltpitch.keep.study_plot import study_figure
+from beltpitch.present.plots import save
+from beltpitch.present.study_plot import study_figure
+from beltpitch.store.log import History
+from beltpitch.store.machine_file import load
+from beltpitch.study.sources import study_of
+from beltpitch.study.study import Study
 from calibration.evidence import STUDY
 from calibration.page import FILE
 

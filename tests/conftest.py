@@ -1,6 +1,6 @@
 """For every test: one BLAS thread, no wall clock, and nobody's own book is touched.
 
-One thread as `beltpitch.sound` asks for, also where numpy comes first.
+One thread as `beltpitch.pitch` asks for, also where numpy comes first.
 """
 
 import os

@@ -46,7 +46,7 @@ MADE_ELSEWHERE = {"calibrate.md"}  # by calibration/page.py
 
 def output_of(command: str, folder: Path) -> str:
     """Return what a command of beltpitch prints, both streams as on a terminal."""
-    from beltpitch.cli.main import run_with
+    from beltpitch.terminal.main import run_with
 
     words = shlex.split(command.replace("\\\n", " "))
     if words[0] != "beltpitch":

@@ -104,10 +104,10 @@ def main() -> int:
             return 1
         if set(missing) - {SYSTEM["chromium"]}:
             say("left out: tests/live and the like (sound played through a real sound server)")
-            left_out += ["--ignore=tests/live", "--ignore=tests/page/test_page_live.py"]
+            left_out += ["--ignore=tests/live", "--ignore=tests/web/test_page_live.py"]
         if SYSTEM["chromium"] in missing:
-            say("left out: tests/page and the report's (both in a real browser)")
-            left_out += ["--ignore=tests/page", "--ignore=tests/keep/test_report_page.py"]
+            say("left out: tests/web and the report's (both in a real browser)")
+            left_out += ["--ignore=tests/web", "--ignore=tests/store/test_report_page.py"]
     python = make_environment()
     options = sys.argv[1:] or ["-n", "2"]
     return subprocess.run(

@@ -2,7 +2,7 @@
 
 Nothing of the machine's own sound is touched: daemon, sockets and configuration live in a folder
 of their own and are found through the environment alone. PortAudio reads that environment when it
-starts, so whatever listens runs in a child process with `Bench.env`.
+starts, so whatever listens runs in a child process with `Worker.env`.
 
 Needs the Debian packages pulseaudio, pulseaudio-utils, libasound2-plugins and libportaudio2.
 """

@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from beltpitch import quantity
-from beltpitch.belt import catalogue
+from beltpitch import units
+from beltpitch.belts import catalogue
 from calibration import bound, corpus, coverage, efforts, evidence, release, setups, simulator
 from calibration.accuracy import OURS, hear, tabulate
 from calibration.files import SIMULATED_EVERY, TABLES, Job, no_pluck
@@ -144,7 +144,7 @@ def test_a_setup_says_what_is_true_with_the_doubts_it_states() -> None:
     assert made[0] == setup(Wish("t", 0, kind, 2, weighed=True, clamped=True), 1)
     off = []
     for each in made:
-        given = quantity.parse(each.span, quantity.LENGTH)
+        given = units.parse(each.span, units.LENGTH)
         assert given.u == pytest.approx(0.2e-3)
         off.append((given.value - each.case.span_m) / 0.2e-3)
     assert np.std(off) == pytest.approx(1.0, abs=0.15)

@@ -6,13 +6,13 @@ import math
 
 import pytest
 
-from beltpitch import asking
-from beltpitch.guiding import Guide, Question
-from beltpitch.sitting import ASKED_ABOUT, Subject
+from beltpitch import parsing
+from beltpitch.session.guide import Guide, Question
+from beltpitch.session.session import ASKED_ABOUT, Subject
 from calibration.pairs import EVERYTHING, KINDS, Tones, tally
 
-BELT = asking.belt("2GT 9 mm", linear_mass="12.6 +/- 0.1 g/m")
-SPAN = asking.span("286 +/- 0.5 mm", BELT, ends="pulley,clamp")
+BELT = parsing.belt("2GT 9 mm", linear_mass="12.6 +/- 0.1 g/m")
+SPAN = parsing.span("286 +/- 0.5 mm", BELT, ends="pulley,clamp")
 SPREAD = (0.0, 0.001, -0.001, 0.0005, -0.0005)
 
 

@@ -55,12 +55,12 @@ def loaded_by(code: str) -> set[str]:
 
 
 def test_help_loads_nothing_heavy() -> None:
-    assert loaded_by("import beltpitch.cli.main") == set()
+    assert loaded_by("import beltpitch.terminal.main") == set()
 
 
 def test_typed_tension_loads_no_more_than_numpy_and_pint() -> None:
     code = (
-        "from beltpitch.cli.main import app\n"
+        "from beltpitch.terminal.main import app\n"
         "app(['tension', '--frequency', '66.3 Hz', '--belt', '2GT 9 mm', '--span', '412 mm',"
         "'--json'], standalone_mode=False)"
     )

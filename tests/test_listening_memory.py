@@ -56,7 +56,7 @@ def test_plucks_leave_nothing_behind(monkeypatch: pytest.MonkeyPatch) -> None:
     Some sixty blocks are on their way at any moment; so the plucks come often, and many are taken.
     """
     often = memory.minute
-    monkeypatch.setattr("beltpitch.sitting.MOST_PLUCKS", 6)
+    monkeypatch.setattr("beltpitch.session.session.MOST_PLUCKS", 6)
     monkeypatch.setattr(memory, "MINUTES", 2)
     monkeypatch.setattr(memory, "minute", lambda number: often(number, *OFTEN))
     blocks, plucks = [], []

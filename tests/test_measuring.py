@@ -10,8 +10,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from beltpitch import asking
-from beltpitch.measuring import (
+from beltpitch import parsing
+from beltpitch.audio.block import Block, Samples
+from beltpitch.audio.files import save_sound
+from beltpitch.audio.synthesis import pluck_recording, room_noise
+from beltpitch.pitch.results import FrequencyRange
+from beltpitch.reading import expected_range, read
+from beltpitch.session.live import (
     CUT,
     DEAD,
     FAINT,
@@ -22,16 +27,11 @@ from beltpitch.measuring import (
     Measuring,
     State,
 )
-from beltpitch.reading import expected_range, read
-from beltpitch.sitting import Step, Subject
-from beltpitch.sound.block import Block, Samples
-from beltpitch.sound.heard import FrequencyRange
-from beltpitch.sound.recording import save_sound
-from beltpitch.sound.synth import pluck_recording, room_noise
+from beltpitch.session.session import Step, Subject
 
 RATE_HZ = 16_000.0
-BELT = asking.belt("2GT 9 mm", linear_mass="12.6 +/- 0.1 g/m")
-SPAN = asking.span("286 +/- 0.5 mm", BELT, ends="pulley,clamp")
+BELT = parsing.belt("2GT 9 mm", linear_mass="12.6 +/- 0.1 g/m")
+SPAN = parsing.span("286 +/- 0.5 mm", BELT, ends="pulley,clamp")
 
 
 def plucks(
@@ -135,7 +135,7 @@ def test_live_equals_the_file(tmp_path: Path) -> None:
 def test_a_known_rate_error_is_corrected_as_in_a_file(tmp_path: Path) -> None:
     sound = plucks(95.0, 2)
     save_sound(tmp_path / "y.wav", sound, RATE_HZ)
-    error, _ = asking.clock("+1000(50) ppm")
+    error, _ = parsing.clock("+1000(50) ppm")
     expected = expected_range(BELT, SPAN, None)
     subject = Subject("y-left", BELT, SPAN, expected=expected)
     plain, put_right = one(subject), one(subject, rate_error=error, keep_sound=True)
@@ -368,7 +368,7 @@ def test_sides_ask_to_arrive_from_each_side() -> None:
 
 
 def test_parks_give_a_tension_without_the_span() -> None:
-    travel = asking.travel("100.0 +/- 0.2 mm")
+    travel = parsing.travel("100.0 +/- 0.2 mm")
     subject = Subject("y", BELT, SPAN, way="parks", travel=travel)
     measuring = one(subject, plucks=2)
     assert "first place" in measuring.state.order

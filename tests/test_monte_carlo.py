@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from beltpitch.errors import RequestError
-from beltpitch.estimate import Estimate, Part
+from beltpitch.uncertainty import Estimate, Part
 from calibration.intervals import TENSION, Case, covered
 from calibration.monte_carlo import Spread, check, propagate, strand_tension
 

@@ -11,12 +11,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from beltpitch import asking
-from beltpitch.belt.mechanics import frequency
-from beltpitch.belt.span import Span
-from beltpitch.belt.strand import Strand
+from beltpitch import parsing
+from beltpitch.belts.mechanics import frequency
+from beltpitch.belts.span import Span
+from beltpitch.belts.strand import Strand
 from beltpitch.errors import CannotTell, RequestError
-from beltpitch.estimate import Estimate, difference
+from beltpitch.pitch.results import FrequencyRange, Partial, Pitch, PitchResult, PluckResult
 from beltpitch.reading import (
     Reading,
     both_strands,
@@ -27,13 +27,13 @@ from beltpitch.reading import (
     heard_reading,
     typed_reading,
 )
-from beltpitch.sound.heard import FrequencyRange, Heard, HeardPluck, Partial, Pitch
+from beltpitch.uncertainty import Estimate, difference
 
-BELT = asking.belt("2GT 9 mm", linear_mass="12.6 +/- 0.1 g/m")
+BELT = parsing.belt("2GT 9 mm", linear_mass="12.6 +/- 0.1 g/m")
 
 
 def typed(*frequencies: str, span: str = "412 +/- 1 mm", key: str = "typed") -> Reading:
-    return typed_reading(asking.typed(frequencies), BELT, asking.span(span, BELT), key=key)
+    return typed_reading(parsing.typed(frequencies), BELT, parsing.span(span, BELT), key=key)
 
 
 def known(estimate: Estimate | None) -> Estimate:
@@ -47,9 +47,9 @@ def pitch(frequency_hz: float, b: float | None = None, glide: float = 0.0) -> Pi
     return Pitch(frequency_hz, 0.02, b, u, partials, glide, 0.99, (0.0, 0.8))
 
 
-def heard(*pitches: Pitch) -> Heard:
-    return Heard(
-        tuple(HeardPluck(float(i), p, used=True, reason=None) for i, p in enumerate(pitches))
+def heard(*pitches: Pitch) -> PitchResult:
+    return PitchResult(
+        tuple(PluckResult(float(i), p, used=True, reason=None) for i, p in enumerate(pitches))
     )
 
 
@@ -184,13 +184,13 @@ def test_every_correction_is_named_with_its_size() -> None:
 
 
 def test_heard_and_typed_agree_on_the_same_tone() -> None:
-    spoken = heard_reading(heard(pitch(66.3)), "a.wav", BELT, asking.span("412 +/- 1 mm", BELT))
+    spoken = heard_reading(heard(pitch(66.3)), "a.wav", BELT, parsing.span("412 +/- 1 mm", BELT))
     assert known(spoken.tension).value == pytest.approx(known(typed("66.3").tension).value)
     assert {line.name for line in spoken.budget} >= {"clock", "plucks"}
 
 
 def test_heard_stiffness_replaces_the_catalogues_where_it_tells_more() -> None:
-    span = asking.span("412 +/- 1 mm", BELT)
+    span = parsing.span("412 +/- 1 mm", BELT)
     plain = heard_reading(heard(pitch(66.3)), "a.wav", BELT, span)
     stiff = heard_reading(heard(pitch(66.3, b=1e-3)), "a.wav", BELT, span)
     assert known(stiff.tension).value < known(plain.tension).value
@@ -200,7 +200,7 @@ def test_heard_stiffness_replaces_the_catalogues_where_it_tells_more() -> None:
 
 
 def test_a_glide_that_was_followed_is_a_correction_and_a_line() -> None:
-    span = asking.span("412 +/- 1 mm", BELT)
+    span = parsing.span("412 +/- 1 mm", BELT)
     reading = heard_reading(heard(pitch(66.3, glide=0.02)), "a.wav", BELT, span)
     assert {c.name: c.percent for c in reading.corrections}["pluck amplitude"] == pytest.approx(
         -3.9, abs=0.1
@@ -216,9 +216,9 @@ def test_without_belt_or_span_the_reading_ends_at_the_frequency() -> None:
 
 
 def test_a_known_rate_error_is_a_named_correction_with_its_own_doubt() -> None:
-    span = asking.span("412 +/- 1 mm", BELT)
+    span = parsing.span("412 +/- 1 mm", BELT)
     plain = heard_reading(heard(pitch(66.0), pitch(66.1)), "a", BELT, span)
-    error, _ = asking.clock("+350(20) ppm")
+    error, _ = parsing.clock("+350(20) ppm")
     put_right = heard_reading(heard(pitch(66.0), pitch(66.1)), "a", BELT, span, rate_error=error)
     assert [c.name for c in plain.corrections] == [c.name for c in put_right.corrections[:-1]]
     last = put_right.corrections[-1]
@@ -231,13 +231,15 @@ def test_a_known_rate_error_is_a_named_correction_with_its_own_doubt() -> None:
     lone = heard_reading(heard(pitch(66.0)), "a", rate_error=error)
     assert lone.corrections == ()  # there is no tension that it could have moved
     far = heard_reading(heard(pitch(91.0)), "b", BELT, span, rate_error=error)
-    parks = from_parks(put_right, far, asking.travel("113 +/- 0.2 mm"))
+    parks = from_parks(put_right, far, parsing.travel("113 +/- 0.2 mm"))
     assert [c.name for c in parks.corrections].count("clock") == 1
 
 
 def test_a_refused_recording_keeps_its_plucks_and_its_reason() -> None:
-    refused = Heard((HeardPluck(0.5, None, used=False, reason="one click"),), reason="one click")
-    reading = heard_reading(refused, "a.wav", BELT, asking.span("412 mm", BELT))
+    refused = PitchResult(
+        (PluckResult(0.5, None, used=False, reason="one click"),), reason="one click"
+    )
+    reading = heard_reading(refused, "a.wav", BELT, parsing.span("412 mm", BELT))
     assert reading.frequency is None
     assert reading.tension is None
     assert reading.warnings[0] == "one click"
@@ -245,14 +247,14 @@ def test_a_refused_recording_keeps_its_plucks_and_its_reason() -> None:
 
 
 def test_unknown_stiffness_and_width_are_said() -> None:
-    own = asking.belt(linear_mass="12.6 g/m")
-    reading = typed_reading(asking.typed(["66.3"]), own, asking.span("412 mm", own))
+    own = parsing.belt(linear_mass="12.6 g/m")
+    reading = typed_reading(parsing.typed(["66.3"]), own, parsing.span("412 mm", own))
     assert any("bending stiffness" in w and "uncorrected" in w for w in reading.warnings)
     assert any("air" in w for w in reading.warnings)
 
 
 def test_two_partials_do_not_overrule_the_catalogue_by_a_multiple() -> None:
-    span = asking.span("412 +/- 1 mm", BELT)
+    span = parsing.span("412 +/- 1 mm", BELT)
     far = pitch(66.3, b=0.02)
     two = replace(far, partials=(far.partials[0], far.partials[3]))
     plain = known(heard_reading(heard(pitch(66.3)), "a", BELT, span).tension)
@@ -288,15 +290,15 @@ def test_what_strands_share_does_not_doubt_their_difference() -> None:
 
 
 def test_two_parks_need_no_span_and_agree_with_the_tape() -> None:
-    span = asking.span("412 +/- 1 mm", BELT)
-    from beltpitch.belt.strung import aim
+    span = parsing.span("412 +/- 1 mm", BELT)
+    from beltpitch.belts.strand_tension import aim
 
     long = aim(36.0, BELT, span).frequency.value
     near = Span(Estimate(span.length_m - 0.160), span.ends, "tape")
     short = aim(36.0, BELT, near).frequency.value
-    travel = asking.travel("160.0 +/- 0.2 mm")
+    travel = parsing.travel("160.0 +/- 0.2 mm")
     readings = [
-        typed_reading(asking.typed([f"{f:.4f} +/- 0.01"]), BELT, key=f"{f}") for f in (long, short)
+        typed_reading(parsing.typed([f"{f:.4f} +/- 0.01"]), BELT, key=f"{f}") for f in (long, short)
     ]
     found = from_parks(readings[1], readings[0], travel)
     assert known(found.tension).value == pytest.approx(36.0, rel=2e-3)
@@ -310,7 +312,7 @@ def test_plucks_of_both_parks_tell_one_tension_whatever_span_the_tape_said() -> 
     long, short = (
         typed(f"{f} Hz", f"{f + 0.2} Hz", span="412 mm", key=f"{f}") for f in (66.0, 108.0)
     )
-    found = from_parks(long, short, asking.travel("160.0 +/- 0.2 mm"))
+    found = from_parks(long, short, parsing.travel("160.0 +/- 0.2 mm"))
     told = [p.tension_n for p in found.plucks]
     assert told == pytest.approx([known(found.tension).value] * 4, rel=0.01)
 
@@ -318,7 +320,7 @@ def test_plucks_of_both_parks_tell_one_tension_whatever_span_the_tape_said() -> 
 def test_a_travel_of_odd_teeth_is_said_and_widens_the_interval() -> None:
     long, short = (typed(f"{f} Hz", span="412 mm", key=f"{f}") for f in (66.0, 108.0))
     whole, odd = (
-        from_parks(long, short, asking.travel(f"{mm} +/- 0.2 mm")) for mm in ("160.0", "161.0")
+        from_parks(long, short, parsing.travel(f"{mm} +/- 0.2 mm")) for mm in ("160.0", "161.0")
     )
     assert "odd teeth" not in {line.name for line in whole.budget}
     (line,) = [line for line in odd.budget if line.name == "odd teeth"]
@@ -327,14 +329,14 @@ def test_a_travel_of_odd_teeth_is_said_and_widens_the_interval() -> None:
     assert not any("teeth" in words for words in whole.warnings)
     often = from_travels(
         [long, typed("84 Hz", span="412 mm", key="84"), short],
-        asking.travels("89.0 +/- 0.2 mm, 160.0 +/- 0.2 mm"),
+        parsing.travels("89.0 +/- 0.2 mm, 160.0 +/- 0.2 mm"),
     )
     assert any("44.5 teeth" in words for words in often.warnings)
     assert "odd teeth" in {line.name for line in often.budget}
 
 
 def test_the_scatter_of_one_hand_is_pooled_over_the_parks() -> None:
-    travel = asking.travel("160.0 +/- 0.2 mm")
+    travel = parsing.travel("160.0 +/- 0.2 mm")
     apart = [0.5, -0.4, 0.3, -0.2, -0.2]  # percent, of five plucks
     long, short = (
         typed(*[f"{f * (1 + d * size / 100):.4f} Hz" for d in apart], span="412 mm", key=f"{f}")
@@ -350,7 +352,7 @@ def test_the_scatter_of_one_hand_is_pooled_over_the_parks() -> None:
 
 
 def test_a_park_of_one_pluck_takes_the_scatter_of_the_other() -> None:
-    travel = asking.travel("160.0 +/- 0.2 mm")
+    travel = parsing.travel("160.0 +/- 0.2 mm")
     wild = typed("64.8 Hz", "66.0 Hz", "67.2 Hz", span="412 mm", key="wild")
     one = typed("108.0 Hz", span="412 mm", key="one")
     found = known(from_parks(wild, one, travel).tension)
@@ -380,9 +382,9 @@ def parked(tape: str, pull: tuple[float, ...] = (PULL,) * 5) -> list[Reading]:
 
 
 def test_several_parks_tell_tension_and_stiffness_whatever_the_tape_says() -> None:
-    travels = asking.travels("160.00(5) mm, 250.00(5) mm, 370.00(5) mm, 440.00(5) mm")
+    travels = parsing.travels("160.00(5) mm, 250.00(5) mm, 370.00(5) mm, 440.00(5) mm")
     assert len({part.key for each in travels for part in each.parts}) == len(MOVED) - 1
-    own = asking.belt(linear_mass="12.60(6) g/m", width="9 mm")  # of unknown stiffness
+    own = parsing.belt(linear_mass="12.60(6) g/m", width="9 mm")  # of unknown stiffness
     for tape, offset in (("620 +/- 3 mm", 0.0), ("610 +/- 15 mm", 10.0)):
         found = from_travels([replace(r, belt=own) for r in parked(tape)], travels)
         assert known(found.tension).value == pytest.approx(PULL, rel=0.01)
@@ -394,35 +396,35 @@ def test_several_parks_tell_tension_and_stiffness_whatever_the_tape_says() -> No
 
 
 def test_parks_whose_tension_was_not_the_same_are_named() -> None:
-    travels = asking.travels("160.00(5) mm, 250.00(5) mm, 370.00(5) mm, 440.00(5) mm")
+    travels = parsing.travels("160.00(5) mm, 250.00(5) mm, 370.00(5) mm, 440.00(5) mm")
     found = from_travels(parked("620 mm", (40.0, 43.0, 39.0, 42.0, 40.0)), travels)
     assert any("parks contradict each other" in w for w in found.warnings)
 
 
 def test_one_travel_is_two_parks_and_the_counts_must_agree() -> None:
     a, b, *_ = parked("620 mm")
-    one = asking.travels("160.00(5) mm")
+    one = parsing.travels("160.00(5) mm")
     assert from_travels([a, b], one) == from_parks(a, b, one[0])
     with pytest.raises(RequestError, match="2 parks need 1 travels from the first; got 2"):
-        from_travels([a, b], asking.travels("160 mm, 250 mm"))
+        from_travels([a, b], parsing.travels("160 mm, 250 mm"))
     with pytest.raises(RequestError, match="every park needs a travel of its own"):
-        asking.travels("160 mm, 160 mm")
+        parsing.travels("160 mm, 160 mm")
     with pytest.raises(RequestError, match="a comma in a number"):
-        asking.travels("160,5 mm, 250 mm")
+        parsing.travels("160,5 mm, 250 mm")
 
 
 def test_parks_without_a_belt_or_a_tone_are_refused() -> None:
     with pytest.raises(RequestError, match="linear mass"):
-        from_parks(Reading("a"), Reading("b"), asking.travel("160 mm"))
+        from_parks(Reading("a"), Reading("b"), parsing.travel("160 mm"))
     with pytest.raises(CannotTell, match="read that park again"):
-        from_parks(Reading("a", belt=BELT), Reading("b", belt=BELT), asking.travel("160 mm"))
+        from_parks(Reading("a", belt=BELT), Reading("b", belt=BELT), parsing.travel("160 mm"))
 
 
 # --- where the tone must lie --------------------------------------------------------------------
 
 
 def test_the_range_is_what_belt_and_span_can_carry() -> None:
-    span = asking.span("412 mm", BELT)
+    span = parsing.span("412 mm", BELT)
     free = expected_range(BELT, span, None)
     assert 15 <= free.low_hz < 66 < free.high_hz <= 700
     assert "can carry" in free.why
@@ -432,7 +434,7 @@ def test_the_range_is_what_belt_and_span_can_carry() -> None:
 
 def test_a_range_the_belt_cannot_carry_is_refused() -> None:
     with pytest.raises(RequestError, match="check belt and span"):
-        expected_range(BELT, asking.span("412 mm", BELT), FrequencyRange(650, 700))
+        expected_range(BELT, parsing.span("412 mm", BELT), FrequencyRange(650, 700))
 
 
 def test_a_reading_prints_as_two_plain_lines() -> None:
@@ -443,7 +445,7 @@ def test_a_reading_prints_as_two_plain_lines() -> None:
     assert first.endswith("66.30 Hz (u 0.21 Hz)")
     low, high = (float(n) for n in second.split("95%: ")[1].rstrip(" N)").split(" to "))
     assert (low, high) == pytest.approx(preload.interval(0.95), abs=0.05)
-    spanless = typed_reading(asking.typed(["66.3 Hz"]), BELT)
+    spanless = typed_reading(parsing.typed(["66.3 Hz"]), BELT)
     assert (
         str(spanless)
         == "typed: 66.30 Hz (u 0.21 Hz); no tension without belt and span: give --span"

@@ -10,13 +10,13 @@ import pytest
 
 from beltpitch import belt
 from beltpitch.advice.window import Window
-from beltpitch.asking import span as from_text
+from beltpitch.audio.block import Block, Samples
+from beltpitch.audio.files import save_sound
+from beltpitch.audio.synthesis import pluck_recording
+from beltpitch.parsing import span as from_text
 from beltpitch.reading import read
-from beltpitch.recorded import Recorded
-from beltpitch.sitting import Subject
-from beltpitch.sound.block import Block, Samples
-from beltpitch.sound.recording import save_sound
-from beltpitch.sound.synth import pluck_recording
+from beltpitch.session.recorded import Recorded
+from beltpitch.session.session import Subject
 
 RATE_HZ = 16_000.0
 

@@ -10,7 +10,7 @@ import pytest
 
 from calibration import sensitivity
 
-FOLDER = "beltpitch/sound"
+FOLDER = "beltpitch/pitch"
 
 
 @pytest.mark.parametrize(

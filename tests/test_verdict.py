@@ -9,19 +9,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from beltpitch import asking
-from beltpitch.advice.asked import strung
+from beltpitch import parsing
 from beltpitch.advice.window import target_window
-from beltpitch.estimate import Estimate, Part
 from beltpitch.reading import Reading, from_parks, typed_reading
-from beltpitch.verdict import Scale, Verdict, as_json, in_newtons, judged, scale
+from beltpitch.session.verdict import RulerScale, Verdict, as_json, in_newtons, judged, scale
+from beltpitch.setup.strung_belt import strung
+from beltpitch.uncertainty import Estimate, Part
 
-BELT = asking.belt("2GT 9 mm")
-SPAN = asking.span("412 +/- 1 mm", BELT)
+BELT = parsing.belt("2GT 9 mm")
+SPAN = parsing.span("412 +/- 1 mm", BELT)
 
 
 def verdict(frequency: str, target_n: float | None = None, within: float = 0.4) -> Verdict:
-    reading = typed_reading(asking.typed([frequency]), BELT, SPAN)
+    reading = typed_reading(parsing.typed([frequency]), BELT, SPAN)
     window = None if target_n is None else target_window(target_n, within)
     return judged(reading, window)
 
@@ -65,28 +65,28 @@ def test_every_tension_ends_in_what_would_shrink_its_interval_most(target_n: flo
 def test_what_is_advised_holds_when_it_is_done() -> None:
     """Weigh the belt as advised: the interval is then what was promised, to a few percent."""
     promised = next(r for r in verdict("66.3").remedies if "weigh" in r.what)
-    weighed = asking.belt("2GT 9 mm", linear_mass="12.60(6) g/m")
-    preload = typed_reading(asking.typed(["66.3"]), weighed, SPAN).preload
+    weighed = parsing.belt("2GT 9 mm", linear_mass="12.60(6) g/m")
+    preload = typed_reading(parsing.typed(["66.3"]), weighed, SPAN).preload
     assert preload is not None
     low, high = preload.interval()
     assert (high - low) / 2 / preload.value == pytest.approx(promised.after, rel=0.05)
 
 
 def test_two_parks_are_advised_where_ends_and_last_contact_rule() -> None:
-    belt = asking.belt("HTD 8M 30 mm", linear_mass="310(1) g/m")
-    span = asking.span("300.0(1) mm", belt)
-    tones = asking.typed(["60.00(1)"] * 5)
+    belt = parsing.belt("HTD 8M 30 mm", linear_mass="310(1) g/m")
+    span = parsing.span("300.0(1) mm", belt)
+    tones = parsing.typed(["60.00(1)"] * 5)
     found = judged(typed_reading(tones, belt, span))
     assert {line.name for line in found.reading.budget[:2]} == {"ends", "last contact"}
     assert "two parks" in found.remedies[0].what
 
 
 def test_whole_teeth_are_advised_where_odd_ones_rule_two_parks() -> None:
-    belt = asking.belt("HTD 8M 30 mm", linear_mass="310(1) g/m")
+    belt = parsing.belt("HTD 8M 30 mm", linear_mass="310(1) g/m")
     long, short = (
-        typed_reading(asking.typed([f"{f} +/- 0.01"] * 5), belt, key=f"{f}") for f in (40.0, 66.0)
+        typed_reading(parsing.typed([f"{f} +/- 0.01"] * 5), belt, key=f"{f}") for f in (40.0, 66.0)
     )
-    odd = judged(from_parks(long, short, asking.travel("164.0 +/- 0.1 mm")))
+    odd = judged(from_parks(long, short, parsing.travel("164.0 +/- 0.1 mm")))
     assert "whole teeth" in {r.line: r.what for r in odd.remedies}["odd teeth"]
 
 
@@ -159,12 +159,12 @@ def test_the_budget_of_the_contract_is_the_tensions_own() -> None:
 
 
 def test_a_verdict_without_tension_asks_for_what_is_missing() -> None:
-    reading = replace(typed_reading(asking.typed(["66.3"])), belt=None)
+    reading = replace(typed_reading(parsing.typed(["66.3"])), belt=None)
     assert "belt and span" in judged(reading).next_step
 
 
 def test_a_place_on_the_ruler_is_a_share_and_stays_on_it() -> None:
-    made = Scale(20.0, 40.0, 5.0)
+    made = RulerScale(20.0, 40.0, 5.0)
     assert [made.share(n) for n in (20.0, 25.0, 40.0)] == [0.0, 0.25, 1.0]
     assert (made.share(-3.0), made.share(99.0)) == (0.0, 1.0)
 
@@ -180,7 +180,7 @@ def test_what_no_belt_can_bear_is_not_judged_but_checked() -> None:
 def bench(target: str | None, *frequencies: str) -> Verdict:
     """Return the verdict on a weighed belt, as every command makes it."""
     made = strung("2GT 9 mm", None, "12.6 +/- 0.05 g/m", None, "412 +/- 0.2 mm", None, target)
-    return judged(typed_reading(asking.typed(frequencies), made.belt, made.span), made.window)
+    return judged(typed_reading(parsing.typed(frequencies), made.belt, made.span), made.window)
 
 
 def test_a_target_above_what_the_belt_may_carry_is_said_first_and_never_left_alone() -> None:

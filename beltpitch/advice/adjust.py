@@ -18,10 +18,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from beltpitch.advice.cautions import turning
 from beltpitch.advice.checks import positive
 from beltpitch.advice.limits import Limits, SafeLimit
-from beltpitch.advice.rate import (
+from beltpitch.advice.safety import turning
+from beltpitch.advice.screw_rate import (
     RATE_SPREAD,
     STIFFENING,
     UNKNOWN_SPREAD,
@@ -32,7 +32,7 @@ from beltpitch.advice.rate import (
 from beltpitch.advice.tensioner import DEGREES, FLATS, Tensioner, spelled
 from beltpitch.advice.window import Window, Word, judge, past, target_window
 from beltpitch.errors import RequestError
-from beltpitch.estimate import Estimate, Part, combine
+from beltpitch.uncertainty import Estimate, Part, combine
 
 Action = Literal["tighten", "loosen", "leave", "take up slack", "stop"]
 

@@ -26,10 +26,10 @@ from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 from beltpitch.advice.axis import Layout
+from beltpitch.advice.bounds import Bound, Range, ReferenceValue, lowest
 from beltpitch.advice.checks import not_negative, positive
-from beltpitch.advice.driven import DRIVES
-from beltpitch.advice.ends import End, Mark, Range, lowest
-from beltpitch.belt.drives import OTHER_NAMES
+from beltpitch.advice.drive_names import DRIVES
+from beltpitch.belts.drives import OTHER_NAMES
 from beltpitch.errors import RequestError
 
 STANDARD_GRAVITY = 9.80665  # m/s^2, ISO 80000-3
@@ -400,7 +400,7 @@ def _slack_share(drive: str, layout: Layout | None) -> tuple[float, str, str]:
     return share, f"{share:.0%} of the pull, at an end of the travel", DERIVED
 
 
-def range_by_duty(demand: Demand, allowable: End | None) -> Range:
+def range_by_duty(demand: Demand, allowable: Bound | None) -> Range:
     """Return the preload this duty permits, with the rule that binds at each end.
 
     Parameters
@@ -410,7 +410,7 @@ def range_by_duty(demand: Demand, allowable: End | None) -> Range:
     allowable
         Allowable strand tension with its source; None if unknown.
     """
-    low = End(
+    low = Bound(
         demand.least_n,
         "slack strand",
         f"the slack strand loses {demand.share_rule}; the pull is {demand.peripheral_n:.4g} N",
@@ -421,10 +421,10 @@ def range_by_duty(demand: Demand, allowable: End | None) -> Range:
     return replace(bounds, opens=openers(bounds, demand, allowable))
 
 
-def _strand_limit(demand: Demand, allowable: End | None) -> End | None:
+def _strand_limit(demand: Demand, allowable: Bound | None) -> Bound | None:
     if allowable is None:
         return None
-    return End(
+    return Bound(
         allowable.newtons - demand.peripheral_n,
         "allowable",
         f"allowable strand tension {allowable.newtons:.4g} N less the pull of "
@@ -433,11 +433,11 @@ def _strand_limit(demand: Demand, allowable: End | None) -> End | None:
     )
 
 
-def _shaft_limit(demand: Demand) -> End | None:
+def _shaft_limit(demand: Demand) -> Bound | None:
     pulley = demand.pulley
     if pulley is None or pulley.permitted_radial_n is None:
         return None
-    return End(
+    return Bound(
         pulley.permitted_radial_n / pulley.shaft_per_strand,
         "shaft",
         f"permitted radial load {pulley.permitted_radial_n:.4g} N of the shaft, two strands at "
@@ -446,7 +446,7 @@ def _shaft_limit(demand: Demand) -> End | None:
     )
 
 
-def openers(bounds: Range, demand: Demand | None, allowable: End | None) -> tuple[str, ...]:
+def openers(bounds: Range, demand: Demand | None, allowable: Bound | None) -> tuple[str, ...]:
     """Return what would open an empty range, in words with numbers; nothing if it is open."""
     low, high = bounds.low, bounds.high
     if not bounds.empty or low is None or high is None:
@@ -466,7 +466,7 @@ def openers(bounds: Range, demand: Demand | None, allowable: End | None) -> tupl
     return (*ways, *_less_pull(high, demand, allowable))
 
 
-def _stronger_belt(low: End, demand: Demand | None, allowable: End) -> list[str]:
+def _stronger_belt(low: Bound, demand: Demand | None, allowable: Bound) -> list[str]:
     """Say how much wider a belt must be; its seating minimum grows with it."""
     pull = 0.0 if demand is None else demand.peripheral_n
     if low.kind == "seating":
@@ -478,7 +478,7 @@ def _stronger_belt(low: End, demand: Demand | None, allowable: End) -> list[str]
     return [f"{wider}a stronger profile or cord"]
 
 
-def _less_pull(high: End, demand: Demand | None, allowable: End | None) -> tuple[str, ...]:
+def _less_pull(high: Bound, demand: Demand | None, allowable: Bound | None) -> tuple[str, ...]:
     """Name the acceleration below which the range opens, if less of it can open it."""
     if demand is None:
         return ()
@@ -498,13 +498,13 @@ def _less_pull(high: End, demand: Demand | None, allowable: End | None) -> tuple
     return (f"less acceleration: below {lower:.3g} m/s^2",)
 
 
-def duty_marks(demand: Demand) -> tuple[Mark, ...]:
+def duty_marks(demand: Demand) -> tuple[ReferenceValue, ...]:
     """Return what stands on the ruler for this duty: the printed rules and the motor's pull."""
     pull = demand.peripheral_n
     marks = []
     if demand.drive == "rotary":
         marks += [
-            Mark(
+            ReferenceValue(
                 f"slack strand at {share:.0%} of the pull",
                 (HALF + share) * pull + demand.running_n,
                 INVENTOR,
@@ -513,10 +513,14 @@ def duty_marks(demand: Demand) -> tuple[Mark, ...]:
             for share in SLACK_OF_PULL
         ]
     elif demand.drive != "closed":
-        marks.append(Mark("printed rule: preload equal to the pull", pull, ELATECH, "maker"))
+        marks.append(
+            ReferenceValue("printed rule: preload equal to the pull", pull, ELATECH, "maker")
+        )
     if demand.motor_n is not None:
         marks.append(
-            Mark("all the motor can pull", demand.motor_n, "torque over pulley radius", "derived")
+            ReferenceValue(
+                "all the motor can pull", demand.motor_n, "torque over pulley radius", "derived"
+            )
         )
     return tuple(marks)
 

@@ -10,9 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from beltpitch.advice.bounds import Bound, Range, ReferenceValue
 from beltpitch.advice.checks import not_negative, positive
-from beltpitch.advice.ends import End, Mark, Range
-from beltpitch.belt.catalogue import JOINED_SHARE, Belt, Figure, SetPoint
+from beltpitch.belts.catalogue import JOINED_SHARE, Belt, Figure, SetPoint
 from beltpitch.errors import RequestError
 
 BREAK_SHARE = 1 / 3  # of the breaking load; a judgement, no source
@@ -109,10 +109,10 @@ class Limits:
         What tears it.
     """
 
-    seating: End | None = None
-    allowable: End | None = None
+    seating: Bound | None = None
+    allowable: Bound | None = None
     working_pull_n: float | None = None
-    marks: tuple[Mark, ...] = ()
+    marks: tuple[ReferenceValue, ...] = ()
     safe: SafeLimit | None = None
     break_n: float | None = None
 
@@ -186,21 +186,23 @@ def limits_of(belt: Belt, *, joined: bool = False) -> Limits:
     )
 
 
-def _end(figure: Figure | None, kind: str, rule: str) -> End | None:
+def _end(figure: Figure | None, kind: str, rule: str) -> Bound | None:
     if figure is None:
         return None
     if kind == "seating":
-        return End(figure.value, "seating", rule, figure.told)
-    return End(figure.value, "allowable", rule, figure.told)
+        return Bound(figure.value, "seating", rule, figure.told)
+    return Bound(figure.value, "allowable", rule, figure.told)
 
 
-def _figure_marks(label: str, figure: Figure | None) -> tuple[Mark, ...]:
+def _figure_marks(label: str, figure: Figure | None) -> tuple[ReferenceValue, ...]:
     if figure is None:
         return ()
     every = (figure, *figure.also)
-    return tuple(Mark(label, f.value, f.source, f.known) for f in every)
+    return tuple(ReferenceValue(label, f.value, f.source, f.known) for f in every)
 
 
-def _set_point_marks(point: SetPoint) -> tuple[Mark, ...]:
+def _set_point_marks(point: SetPoint) -> tuple[ReferenceValue, ...]:
     ends = dict.fromkeys((point.low_n, point.high_n))  # one mark where both are the same
-    return tuple(Mark(f"set point: {point.note}", n, point.source, point.known) for n in ends)
+    return tuple(
+        ReferenceValue(f"set point: {point.note}", n, point.source, point.known) for n in ends
+    )

@@ -19,8 +19,8 @@ from typing import Literal
 
 from beltpitch.advice.checks import positive
 from beltpitch.errors import RequestError
-from beltpitch.quantity import LENGTH
-from beltpitch.quantity import positive as read_positive
+from beltpitch.units import LENGTH
+from beltpitch.units import positive as read_positive
 
 Pull = Literal["idler", "clamp"]
 FLATS = 6  # of a hex screw, in one turn

@@ -15,11 +15,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
+from beltpitch.advice.bounds import Bound, Range, ReferenceValue, highest, lowest
 from beltpitch.advice.checks import positive
-from beltpitch.advice.ends import End, Mark, Range, highest, lowest
 from beltpitch.advice.limits import Limits, SafeLimit
 from beltpitch.errors import RequestError
-from beltpitch.estimate import Estimate
+from beltpitch.uncertainty import Estimate
 
 if TYPE_CHECKING:
     from beltpitch.advice.duty import Demand
@@ -59,7 +59,7 @@ class Window:
     high_rule: str
     sources: tuple[str, ...] = ()
     target_n: float | None = None
-    marks: tuple[Mark, ...] = ()
+    marks: tuple[ReferenceValue, ...] = ()
     safe: SafeLimit | None = None
     cautions: tuple[str, ...] = ()
 
@@ -72,7 +72,7 @@ def target_window(
     target_n: float,
     within: float,
     limits: Limits | None = None,
-    marks: tuple[Mark, ...] = (),
+    marks: tuple[ReferenceValue, ...] = (),
     source: str = OWN_TARGET,
 ) -> Window:
     """Return the window of the user's own target.
@@ -150,7 +150,7 @@ class Windows:
     by_target: Window | None
     bounds: Range
     verdict: Window | None
-    marks: tuple[Mark, ...]
+    marks: tuple[ReferenceValue, ...]
     warnings: tuple[str, ...]
 
 
@@ -204,7 +204,7 @@ def windows(
 
 def _asked_by(
     demand: Demand | None, limits: Limits
-) -> tuple[Range | None, tuple[Mark, ...], tuple[str, ...]]:
+) -> tuple[Range | None, tuple[ReferenceValue, ...], tuple[str, ...]]:
     """Return the range by duty with its marks and warnings; nothing where no duty is known."""
     if demand is None:
         return None, (), ()
@@ -219,7 +219,7 @@ def _bounds(
 ) -> Range:
     own = None
     if own_limit_n is not None:
-        own = End(own_limit_n, "own limit", "your own limit", "the user")
+        own = Bound(own_limit_n, "own limit", "your own limit", "the user")
     duty = by_duty or Range(None, None)
     # the duty's end already takes the pull off the allowable, and may be ended by the shaft first
     bounds = Range(highest((limits.seating, duty.low)), lowest((limits.allowable, duty.high, own)))
@@ -230,7 +230,9 @@ def _bounds(
     return replace(bounds, opens=openers(bounds, demand, limits.allowable))
 
 
-def _window(bounds: Range, marks: tuple[Mark, ...], safe: SafeLimit | None) -> Window | None:
+def _window(
+    bounds: Range, marks: tuple[ReferenceValue, ...], safe: SafeLimit | None
+) -> Window | None:
     ends = [end for end in (bounds.low, bounds.high) if end is not None]
     if bounds.empty or not ends:
         return None

@@ -15,7 +15,7 @@ from beltpitch.advice.adjust import Setup, Step, ceiling
 from beltpitch.advice.limits import SafeLimit
 from beltpitch.advice.tensioner import Tensioner
 from beltpitch.errors import RequestError
-from beltpitch.estimate import Estimate, Part
+from beltpitch.uncertainty import Estimate, Part
 
 EA = Estimate.single(2e4, 4e3, name="EA", key="belt")
 IDLER = Tensioner("idler", 0.7e-3)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from beltpitch.advice.cautions import hanging, plucking, turning
+from beltpitch.advice.safety import hanging, plucking, turning
 
 
 @pytest.mark.parametrize(

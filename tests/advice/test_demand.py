@@ -7,7 +7,8 @@ import math
 import pytest
 
 from beltpitch.advice.axis import Layout
-from beltpitch.advice.driven import DRIVES
+from beltpitch.advice.bounds import Bound
+from beltpitch.advice.drive_names import DRIVES
 from beltpitch.advice.duty import (
     Motion,
     Pulley,
@@ -18,12 +19,11 @@ from beltpitch.advice.duty import (
     range_by_duty,
     rotary_demand,
 )
-from beltpitch.advice.ends import End
 from beltpitch.errors import RequestError
 
 MOTION = Motion(mass_kg=4, acceleration_m_per_s2=5, process_force_n=12, friction_n=8)
 PULLEY = Pulley(20, 0.005)
-ALLOWED = End(200, "allowable", "allowable strand tension of this belt", "test")
+ALLOWED = Bound(200, "allowable", "allowable strand tension of this belt", "test")
 
 
 def test_the_pull_is_the_sum_of_its_parts() -> None:
@@ -159,7 +159,7 @@ def test_an_empty_range_names_what_opens_it_and_that_does_open_it() -> None:
         calmer = Motion(mass_kg=20, acceleration_m_per_s2=a, friction_n=10)
         assert range_by_duty(linear_demand("fixed", calmer), ALLOWED).empty is empty
     for times, empty in ((1.49, True), (1.51, False)):
-        wider = End(200 * times, "allowable", "", "")
+        wider = Bound(200 * times, "allowable", "", "")
         assert range_by_duty(linear_demand("fixed", heavy), wider).empty is empty
 
 

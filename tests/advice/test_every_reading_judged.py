@@ -6,15 +6,15 @@ import json
 
 import pytest
 
-from beltpitch import asking
+from beltpitch import parsing
 from beltpitch.advice.window import Window
-from beltpitch.cli.main import run_with
 from beltpitch.reading import typed_reading
-from beltpitch.verdict import judged
+from beltpitch.session.verdict import judged
+from beltpitch.terminal.main import run_with
 
-BELT = asking.belt("2GT 9 mm")
-SPAN = asking.span("412 +/- 1 mm", BELT)
-READING = typed_reading(asking.typed(["66.3 Hz"]), BELT, SPAN)  # 37.6 N
+BELT = parsing.belt("2GT 9 mm")
+SPAN = parsing.span("412 +/- 1 mm", BELT)
+READING = typed_reading(parsing.typed(["66.3 Hz"]), BELT, SPAN)  # 37.6 N
 
 
 def test_an_end_that_no_rule_names_is_said_to_need_a_target() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from beltpitch.advice.cautions import turning
+from beltpitch.advice.safety import turning
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 

@@ -6,24 +6,24 @@ from collections.abc import Sequence
 
 import pytest
 
-from beltpitch import asking
-from beltpitch.advice.plucks import ENOUGH_PLUCKS, advice
+from beltpitch import parsing
+from beltpitch.advice.repeatability import ENOUGH_PLUCKS, advice
+from beltpitch.pitch.results import Pitch, PitchResult, PluckResult
 from beltpitch.reading import Reading, heard_reading
-from beltpitch.sound.heard import Heard, HeardPluck, Pitch
 
 
-def heard(values_hz: Sequence[float], glide: float = 0.0) -> list[HeardPluck]:
+def heard(values_hz: Sequence[float], glide: float = 0.0) -> list[PluckResult]:
     return [
-        HeardPluck(
+        PluckResult(
             i * 2.0, Pitch(f, 0.01, None, None, (), glide, 1.0, (0, 1)), used=True, reason=None
         )
         for i, f in enumerate(values_hz)
     ]
 
 
-def reading(plucks: Sequence[HeardPluck]) -> Reading:
-    belt = asking.belt("2GT 9 mm")
-    return heard_reading(Heard(tuple(plucks)), "y", belt, asking.span("412 mm", belt))
+def reading(plucks: Sequence[PluckResult]) -> Reading:
+    belt = parsing.belt("2GT 9 mm")
+    return heard_reading(PitchResult(tuple(plucks)), "y", belt, parsing.span("412 mm", belt))
 
 
 def test_the_first_plucks_ask_for_more() -> None:
@@ -43,7 +43,7 @@ def test_five_that_agree_are_enough() -> None:
 
 def test_refused_plucks_do_not_count() -> None:
     plucks = heard([66.30, 66.32, 66.28, 66.31, 66.30])
-    plucks[2] = HeardPluck(4.0, None, used=False, reason="a knock")
+    plucks[2] = PluckResult(4.0, None, used=False, reason="a knock")
     assert advice(plucks, None).words.startswith("four plucks agree")
 
 

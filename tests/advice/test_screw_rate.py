@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from beltpitch.advice.rate import learn, scatter, took_hold
-from beltpitch.estimate import Estimate, Part
+from beltpitch.advice.screw_rate import learn, scatter, took_hold
+from beltpitch.uncertainty import Estimate, Part
 
 
 def reading(value: float, key: str, own: float = 0.003, mass: float = 0.05) -> Estimate:

@@ -11,20 +11,12 @@ import pytest
 
 from beltpitch.advice.axis import Layout
 from beltpitch.advice.duty import Motion, linear_demand
-from beltpitch.advice.study import Study, as_json, study
-from beltpitch.advice.study_judge import Finding, learn
-from beltpitch.advice.study_plan import planned, shares
-from beltpitch.advice.study_trials import (
-    Field,
-    Measure,
-    Trial,
-    Trials,
-    levels,
-    own_errors,
-    shared_error,
-)
 from beltpitch.errors import CannotTell, RequestError
-from beltpitch.estimate import Estimate, Part
+from beltpitch.study.design import planned, shares
+from beltpitch.study.judgement import Finding, learn
+from beltpitch.study.study import Study, as_json, study
+from beltpitch.study.trials import Field, Measure, Trial, Trials, levels, own_errors, shared_error
+from beltpitch.uncertainty import Estimate, Part
 
 LEVELS = np.repeat([20.0, 30, 40, 50, 60], [2, 2, 4, 2, 2])
 # scatter that is the same at every level, so that nothing speaks against a parabola
@@ -252,7 +244,7 @@ def test_what_the_readings_share_shifts_the_axis_and_is_not_scatter() -> None:
 
 
 def test_an_own_error_of_tension_weighs_where_the_curve_is_steep() -> None:
-    from beltpitch.advice.study_quadratic import quadratic
+    from beltpitch.study.quadratic import quadratic
 
     curve = 12 + 0.05 * (LEVELS - 40) ** 2 + 0.5 * NOISE
     weights = np.array(quadratic(list(LEVELS), list(curve), [1.0] * 12).weights)

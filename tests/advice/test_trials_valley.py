@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from beltpitch.advice import study_turn
-from beltpitch.advice.study_process import process
-from beltpitch.advice.study_turn import turn
+from beltpitch.study import unimodal
+from beltpitch.study.gaussian_process import process
+from beltpitch.study.unimodal import turn
 
 X = np.repeat([-1.0, -0.5, 0.0, 0.5, 1.0], [2, 2, 4, 2, 2])
 GRID = np.linspace(-1, 1, 41)
@@ -24,8 +24,8 @@ def results(noise: float, seed: int = 4) -> np.ndarray:
 
 def test_the_evidence_is_the_average_over_the_prior(monkeypatch: pytest.MonkeyPatch) -> None:
     # one bend, so that draws of three coefficients integrate it; a narrow prior, so that they hit
-    monkeypatch.setattr(study_turn, "BENDS", 1)
-    monkeypatch.setattr(study_turn, "WIDTHS", (0.4,))
+    monkeypatch.setattr(unimodal, "BENDS", 1)
+    monkeypatch.setattr(unimodal, "WIDTHS", (0.4,))
     y, noise = results(0.5), np.full(len(X), 0.5**2)
     got = turn(X, y, noise, GRID, free=1.0)
     drawn = np.random.default_rng(0).standard_normal((200_000, 3))

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from beltpitch.advice.study_judge import p_words
-from beltpitch.advice.study_next import next_trial
-from beltpitch.advice.study_trials import Field, Measure, Trial, Trials
 from beltpitch.errors import RequestError
-from beltpitch.estimate import Estimate
+from beltpitch.study.judgement import p_words
+from beltpitch.study.next_trial import next_trial
+from beltpitch.study.trials import Field, Measure, Trial, Trials
+from beltpitch.uncertainty import Estimate
 from tests.advice.test_trials_judged import LEVELS, NOISE, PAIRED, WINDOW, found, tension
 
 
@@ -27,7 +27,7 @@ def test_a_probability_too_small_to_tell_is_not_told() -> None:
 
 
 def test_an_edge_of_another_rule_is_named_by_it() -> None:
-    from beltpitch.advice.study_words import sentence
+    from beltpitch.study.sentences import sentence
 
     shaft = Field(20, 60, "seating", "permitted radial load 250 N", "seating", "shaft")
     one = found(40 - 0.5 * LEVELS + NOISE, field=shaft)
@@ -70,7 +70,7 @@ def test_a_result_three_trials_share_is_still_judged_where_the_others_tell() -> 
 
 
 def test_a_trial_teaches_where_the_curves_part_and_nothing_where_they_agree() -> None:
-    from beltpitch.advice.study_next import chances
+    from beltpitch.study.next_trial import chances
 
     grid = np.linspace(-1, 1, 21)
     left, right = (grid + 0.6) ** 2, (grid - 0.6) ** 2

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import pytest
 
+from beltpitch.advice.bounds import Bound
 from beltpitch.advice.duty import Motion, Pulley, linear_demand
-from beltpitch.advice.ends import End
 from beltpitch.advice.limits import Limits, limits_of
 from beltpitch.advice.window import Window, judge, target_window, windows
-from beltpitch.belt.catalogue import belt
+from beltpitch.belts.catalogue import belt
 from beltpitch.errors import RequestError
-from beltpitch.estimate import Estimate
+from beltpitch.uncertainty import Estimate
 
-SEATING = End(20, "seating", "seating minimum", "table")
-ALLOWED = End(200, "allowable", "allowable strand tension", "table")
+SEATING = Bound(20, "seating", "seating minimum", "table")
+ALLOWED = Bound(200, "allowable", "allowable strand tension", "table")
 LIMITS = Limits(SEATING, ALLOWED, 60)
 DEMAND = linear_demand("fixed", Motion(mass_kg=4, acceleration_m_per_s2=10))  # 40 N
 
@@ -130,9 +130,9 @@ def test_seating_against_a_weak_shaft_is_opened_by_the_shaft_or_a_finer_belt() -
 
 def test_wide_seating_against_allowable_is_opened_by_the_named_width() -> None:
     demand = linear_demand("closed", Motion(process_force_n=30))
-    tight = Limits(End(20, "seating", "", ""), End(45, "allowable", "", ""), None)
+    tight = Limits(Bound(20, "seating", "", ""), Bound(45, "allowable", "", ""), None)
     assert windows(tight, demand).bounds.opens[0].startswith("a belt 1.2 times as wide")
-    wider = Limits(End(24.2, "seating", "", ""), End(54.45, "allowable", "", ""), None)
+    wider = Limits(Bound(24.2, "seating", "", ""), Bound(54.45, "allowable", "", ""), None)
     assert not windows(wider, demand).bounds.empty
 
 

@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 import beltpitch as bp
-from beltpitch.cli.main import run_with
+from beltpitch.audio.block import Block
 from beltpitch.errors import SourceError
-from beltpitch.page.bench import Bench, Shop
-from beltpitch.page.inputs import Input
-from beltpitch.sound.block import Block
-from beltpitch.verdict import as_json
+from beltpitch.session.verdict import as_json
+from beltpitch.terminal.main import run_with
+from beltpitch.web.inputs import ChosenInput
+from beltpitch.web.worker import Worker, Workspace
 
 Array = NDArray[np.float64]
 PATIENCE_S = 120.0
@@ -41,7 +41,7 @@ def typed(frequencies: Sequence[str], belt: Mapping[str, str], span: str) -> dic
     return as_json(bp.judged(bp.typed_reading(bp.typed(list(frequencies)), known, where)))
 
 
-class _Sound(Input):
+class _Sound(ChosenInput):
     """A live input that delivers one sound and is then lost."""
 
     name = "a microphone"
@@ -70,7 +70,7 @@ def scene(
     shown: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
     waiting = [] if live is None else [_Sound(*live)]
 
-    def opener() -> Input:
+    def opener() -> ChosenInput:
         if not waiting:
             raise SourceError("there is no sound input")
         return waiting.pop()
@@ -79,7 +79,9 @@ def scene(
         if kind == "scene":
             shown.put(record)
 
-    bench = Bench(Shop(None, folder / "book.sqlite", "N", demo=False, folder=folder), opener, show)
+    bench = Worker(
+        Workspace(None, folder / "book.sqlite", "N", demo=False, folder=folder), opener, show
+    )
     bench.start(wish)
     try:
         for file in files:

@@ -6,7 +6,7 @@ from typing import Any
 
 import typer
 
-from beltpitch.cli.main import COMMANDS, app
+from beltpitch.terminal.main import COMMANDS, app
 from tests.readme import DOCS
 
 PAGE = DOCS / "commands.md"

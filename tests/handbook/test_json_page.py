@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from beltpitch.cli import listen
-from beltpitch.cli.main import run_with
-from beltpitch.sound import microphone
+from beltpitch.audio import microphone
+from beltpitch.terminal import listen
+from beltpitch.terminal.main import run_with
 from tests import readme
-from tests.cli.test_listen_command import FakeMicrophone, sound
 from tests.handbook import contract
+from tests.terminal.test_listen_command import FakeMicrophone, sound
 
 PAIR = ["--belt", "2GT 9 mm", "--span", "286 mm", "--plucks", "3", "--json"]
 
@@ -53,7 +53,7 @@ def test_every_key_of_a_live_pluck_is_explained(
 
 
 def test_every_key_of_a_sound_input_is_explained(monkeypatch: pytest.MonkeyPatch) -> None:
-    one = microphone.Input(0, "a tape", "no host", 1, 48_000.0, is_default=True)
+    one = microphone.AudioInput(0, "a tape", "no host", 1, 48_000.0, is_default=True)
     monkeypatch.setattr(microphone, "inputs", lambda: (one,))
     whole: dict[str, Any] = contract.json_of("beltpitch listen --devices --json", Path.cwd())
     found: dict[str, set[str]] = {}

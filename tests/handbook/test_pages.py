@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from beltpitch.advice import cautions
-from beltpitch.sound import reasons
+from beltpitch.advice import safety
+from beltpitch.pitch import messages
 from tests import readme
 from tests.handbook import commands, notebook
 
@@ -84,11 +84,11 @@ def test_what_is_typed_and_printed_fits_into_80_columns(page: Path) -> None:
 
 def test_the_page_on_safety_says_every_caution() -> None:
     text = " ".join((readme.DOCS / "safety.md").read_text("utf-8").split())
-    every = {*cautions.turning(), *cautions.turning(pair=True), *cautions.hanging()}
+    every = {*safety.turning(), *safety.turning(pair=True), *safety.hanging()}
     assert {caution for caution in every if caution not in text} == set()
 
 
-REASONS_SAID = {  # reason of beltpitch.sound.reasons: as the page on plucking names it
+REASONS_SAID = {  # reason of beltpitch.pitch.messages: as the page on plucking names it
     "SILENCE": "silence",
     "NOTHING_BEGAN": "no pluck was heard",
     "BAD_SAMPLES": "not numbers",
@@ -116,7 +116,7 @@ REASONS_SAID = {  # reason of beltpitch.sound.reasons: as the page on plucking n
 
 
 def test_the_page_on_plucking_names_every_reason_against_a_pluck() -> None:
-    said = {name: text for name, text in vars(reasons).items() if name.isupper()}
+    said = {name: text for name, text in vars(messages).items() if name.isupper()}
     del said["HOLD"], said["PLUCK"]
     assert set(REASONS_SAID) == set(said)
     assert all(words in said[name] for name, words in REASONS_SAID.items())

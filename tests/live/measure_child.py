@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import sys
 
-from beltpitch.cli.keys import Keys
-from beltpitch.cli.live import JsonLines, Run, print_line
-from beltpitch.measuring import Measuring
-from beltpitch.sitting import Subject
-from beltpitch.sound.microphone import open_microphone
-from beltpitch.verdict import as_json
+from beltpitch.audio.microphone import open_microphone
+from beltpitch.session.live import Measuring
+from beltpitch.session.session import Subject
+from beltpitch.session.verdict import as_json
+from beltpitch.terminal.keyboard import Keys
+from beltpitch.terminal.live_loop import JsonLines, Run, print_line
 
 
 def main(rate: str, block: str, plucks: str, seconds: str) -> None:

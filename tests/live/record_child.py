@@ -11,8 +11,8 @@ import sys
 
 import numpy as np
 
+from beltpitch.audio.microphone import open_microphone
 from beltpitch.errors import SourceError
-from beltpitch.sound.microphone import open_microphone
 
 
 def say(**facts: object) -> None:

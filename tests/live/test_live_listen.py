@@ -17,14 +17,14 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from beltpitch import asking
+from beltpitch import parsing
+from beltpitch.audio.synthesis import pluck_recording, room_noise
 from beltpitch.reading import Reading, read
-from beltpitch.sound.synth import pluck_recording, room_noise
 
 PATIENCE_S = 120.0
 CHILD = str(Path(__file__).with_name("measure_child.py"))
 DATA = Path(__file__).parents[1] / "data" / "plucks"
-RUN = "from beltpitch.cli.main import run; run()"
+RUN = "from beltpitch.terminal.main import run; run()"
 BELT = ("--belt", "2GT 9 mm", "--span", "286 +/- 0.5 mm", "--ends", "pulley,clamp")
 SAME = 3.0  # combined standard uncertainties
 FLOOR = 2e-4  # relative; below it resampling and the place of the cut show
@@ -112,8 +112,8 @@ def test_listen_equals_the_file_and_keeps_every_pluck(bench: Bench, tmp_path: Pa
     bench.play(path)
     records, _, code = listening.end()
     assert code == 0
-    belt = asking.belt("2GT 9 mm")
-    span = asking.span("286 +/- 0.5 mm", belt, ends="pulley,clamp")
+    belt = parsing.belt("2GT 9 mm")
+    span = parsing.span("286 +/- 0.5 mm", belt, ends="pulley,clamp")
     file = read(path, belt=belt, span=span)
     agree(frequencies(records), file)
     assert [set(r) for r in records] == [{"pluck"}] * 4 + [{"schema", "readings"}]

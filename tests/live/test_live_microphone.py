@@ -15,7 +15,7 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from beltpitch.sound.synth import Tone, pluck_recording, synthesise
+from beltpitch.audio.synthesis import SynthesisedTone, pluck_recording, synthesise
 
 CHILD = str(Path(__file__).with_name("record_child.py"))
 PATIENCE_S = 60.0
@@ -102,7 +102,7 @@ def test_what_is_played_is_heard_to_the_sample(bench: Bench, tmp_path: Path) -> 
 def test_rates_and_blocks(bench: Bench, tmp_path: Path) -> None:
     """One tone, heard at once by five listeners of different habits."""
     habits = [(8_000, 64), (16_000, 8_192), (44_100, 441), (96_000, 4_096), (48_000, 64)]
-    tone = synthesise([Tone(110.0, 0.3, 20.0)], 40.0, 48_000.0)
+    tone = synthesise([SynthesisedTone(110.0, 0.3, 20.0)], 40.0, 48_000.0)
     player = bench.play(stereo_file(tmp_path / "tone.wav", tone, tone), wait=False)
     until_heard(bench, tmp_path)
     listeners = [
@@ -205,7 +205,7 @@ def test_no_sound_server_is_one_line(start_bench: Callable[[], Bench], tmp_path:
 def test_the_list_names_default_and_host(bench: Bench) -> None:
     child = bench.python(
         "-c",
-        "from beltpitch.sound.microphone import inputs\n"
+        "from beltpitch.audio.microphone import inputs\n"
         "for each in inputs(): print(each.index, each.name, each.host, each.is_default)",
     )
     said, errors = child.communicate(timeout=PATIENCE_S)
@@ -218,7 +218,7 @@ def test_the_list_names_default_and_host(bench: Bench) -> None:
 
 BEEPING = """
 import numpy as np
-from beltpitch.sound.microphone import open_beeper, open_microphone
+from beltpitch.audio.microphone import open_beeper, open_microphone
 
 samples, deaf = [], []
 with open_microphone(rate_hz=48_000) as microphone, open_beeper() as beeper:
@@ -253,7 +253,7 @@ def test_beeps_are_heard_and_passed_over(bench: Bench) -> None:
 
 STALLED_BEEP = """
 import os, sys, signal, time
-from beltpitch.sound.microphone import open_beeper
+from beltpitch.audio.microphone import open_beeper
 
 with open_beeper() as beeper:
     beeper.play("taken")
@@ -277,7 +277,7 @@ def test_a_stalled_output_holds_nobody(start_bench: Callable[[], Bench]) -> None
 
 KILLED_BEEP = """
 import os, sys, signal, time
-from beltpitch.sound.microphone import open_beeper
+from beltpitch.audio.microphone import open_beeper
 
 with open_beeper() as beeper:
     beeper.play("taken")

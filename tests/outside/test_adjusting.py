@@ -11,9 +11,9 @@ import pytest
 
 from beltpitch.advice.adjust import Setup, next_step
 from beltpitch.advice.tensioner import Tensioner
-from beltpitch.belt.catalogue import belt
-from beltpitch.belt.span import open_length
-from beltpitch.estimate import Estimate, Part
+from beltpitch.belts.catalogue import belt
+from beltpitch.belts.span import open_length
+from beltpitch.uncertainty import Estimate, Part
 
 # Measured: users of a hobby router maker's forum, thread 18480 posts 22 and 71: 38 lbf (169.0 N)
 # on 500 mm; stretch in mm. Reading a ruler to 0.1 to 0.2 mm is worth 5 to 15 %.

@@ -10,10 +10,10 @@ import math
 
 import pytest
 
-from beltpitch.belt.catalogue import belt, own_belt, profile
-from beltpitch.belt.mechanics import frequency, tension
-from beltpitch.belt.strand import Strand
-from beltpitch.estimate import Estimate
+from beltpitch.belts.catalogue import belt, own_belt, profile
+from beltpitch.belts.mechanics import frequency, tension
+from beltpitch.belts.strand import Strand
+from beltpitch.uncertainty import Estimate
 
 # GB/T 11362-2008 (adopts ISO 5295): profile, b0 mm, m kg/m, Ta N; the width exponent is 1.14
 REFERENCE_BELTS = [

@@ -25,7 +25,7 @@ from beltpitch.advice.axis import (
     thermal_change,
 )
 from beltpitch.advice.duty import Motion, Pulley, Rotation, linear_demand, rotary_demand
-from beltpitch.belt.catalogue import belt
+from beltpitch.belts.catalogue import belt
 
 
 def strands_under(

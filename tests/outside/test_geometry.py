@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from beltpitch.belt.span import from_length, from_pulleys, open_length, outside, plain, toothed
-from beltpitch.estimate import Estimate
+from beltpitch.belts.span import from_length, from_pulleys, open_length, outside, plain, toothed
+from beltpitch.uncertainty import Estimate
 
 
 def hull_length(c: float, r1: float, r2: float) -> float:

@@ -7,9 +7,17 @@ import math
 import numpy as np
 import pytest
 
-from beltpitch.belt.mechanics import tension
-from beltpitch.belt.strand import Strand
-from beltpitch.estimate import Estimate, Part, combine, difference, ratio, student_quantile, type_a
+from beltpitch.belts.mechanics import tension
+from beltpitch.belts.strand import Strand
+from beltpitch.uncertainty import (
+    Estimate,
+    Part,
+    combine,
+    difference,
+    ratio,
+    student_quantile,
+    type_a,
+)
 
 INF = math.inf
 

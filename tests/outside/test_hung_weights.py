@@ -11,17 +11,19 @@ from pathlib import Path
 
 import pytest
 
-from beltpitch.belt.calibrate import Calibrated, Known, Rig, Row, calibrate
-from beltpitch.belt.gravity import gravity
-from beltpitch.belt.weigh import compare
-from beltpitch.belt.weights import read_table
-from beltpitch.estimate import Estimate, rectangular
+from beltpitch.belts.gravity import gravity
+from beltpitch.belts.hung_weights import Calibration, HangingRig, KnownFigures, Row, calibrate
+from beltpitch.belts.weighing import compare
+from beltpitch.belts.weights_table import read_table
+from beltpitch.uncertainty import Estimate, rectangular
 
 SETS = Path(__file__).parents[2] / "calibration" / "hung_weights"
 G = 9.80665
 
 ANY_HOLDING = Estimate.single(0.5, 0.29, name="ends", key="rig/ends")
-LEVEL = Rig(hung=False, scale=Estimate(1.0), holding=ANY_HOLDING)  # weights known better than 0.1 %
+LEVEL = HangingRig(
+    hung=False, scale=Estimate(1.0), holding=ANY_HOLDING
+)  # weights known better than 0.1 %
 
 
 def rows(name: str, *, mass_u: float, tone_u: float, length_u: float) -> list[Row]:
@@ -45,13 +47,13 @@ WEIGHED, SAGGED = 3.51898e-4, 3.766e-3  # kg/m; N m^2 from static sag
 STRAW_AIR = Estimate.single(4.8e-5, 0.8e-5, name="air", key="air")
 # u(L) 3 mm, u(m) 10 g, u(f) 0.5 Hz: of the later experiment in the same place; the table has none.
 # Houston lies at 29.7 degrees.
-STRAW_RIG = Rig(hung=False, scale=Estimate(1.0), gravity=gravity(29.7))
+STRAW_RIG = HangingRig(hung=False, scale=Estimate(1.0), gravity=gravity(29.7))
 
 
-def straws(rig: Rig) -> Calibrated:
+def straws(rig: HangingRig) -> Calibration:
     table = rows("straw_tubes_rice", mass_u=0.010, tone_u=0.5, length_u=0.003)
     assert len(table) == 49
-    return calibrate(table, name="straw", rig=rig, known=Known(air=STRAW_AIR))
+    return calibrate(table, name="straw", rig=rig, known=KnownFigures(air=STRAW_AIR))
 
 
 def test_straws_with_ends_that_give_agree_with_scale_and_sag() -> None:
@@ -89,7 +91,7 @@ def test_straws_without_their_air_come_out_heavier_by_the_air() -> None:
 CORD = 2.196907e-3  # kg/m, weighed unloaded
 
 
-def cord(run: str) -> Calibrated:
+def cord(run: str) -> Calibration:
     table = rows(f"cord_purple_{run}", mass_u=4e-5, tone_u=0.39, length_u=0.003)
     assert len(table) == 13
     return calibrate(table, name=run, rig=LEVEL)
@@ -125,7 +127,7 @@ def test_single_rows_off_by_more_than_their_doubt_are_those_the_authors_name(
         length_u=0.005 if aarhus else 0.003,
     ):
         found = calibrate(
-            [row], name=row.label, rig=LEVEL, known=Known(stiffness=Estimate(0.0))
+            [row], name=row.label, rig=LEVEL, known=KnownFigures(stiffness=Estimate(0.0))
         ).linear_mass
         label, stated = row.label.rsplit(" ", 1)
         # a stretched cord may be 3 to 6 % off (reference notes 5.2)

@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.special import ellipk
 
-from beltpitch.belt.corrections import amplitude_rise, amplitude_u, glide_u, hardening
+from beltpitch.belts.corrections import amplitude_rise, amplitude_u, glide_u, hardening
 
 
 def exact_rise(eps: float) -> float:

@@ -13,10 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from beltpitch.sound.heard import FrequencyRange, Heard
-from beltpitch.sound.pitch import hear
-from beltpitch.sound.pluck import Listener, Pluck
-from beltpitch.sound.recording import open_recording
+from beltpitch.audio.files import open_recording
+from beltpitch.pitch.estimator import hear
+from beltpitch.pitch.pluck_detector import Pluck, PluckDetector
+from beltpitch.pitch.results import FrequencyRange, PitchResult
 
 DATA = Path(__file__).parents[1] / "data"
 RIGHT = 0.005  # within half a percent of the reference
@@ -33,9 +33,9 @@ NOISES = rows("noise.csv")
 
 
 @functools.cache
-def heard(file: str) -> Heard:
+def heard(file: str) -> PitchResult:
     recording = open_recording(DATA / file)
-    listener = Listener(recording.rate_hz)
+    listener = PluckDetector(recording.rate_hz)
     plucks: list[Pluck] = []
     for block in recording:
         plucks += listener.feed(block)

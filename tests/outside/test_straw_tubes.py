@@ -14,8 +14,8 @@ from statistics import fmean
 
 import pytest
 
-from beltpitch.belt.mechanics import tension
-from beltpitch.belt.strand import Strand
+from beltpitch.belts.mechanics import tension
+from beltpitch.belts.strand import Strand
 
 DATA = Path(__file__).parents[2] / "calibration" / "hung_weights" / "straw_tubes_rice.csv"
 WEIGHED = 3.51898e-4  # kg/m

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from beltpitch.belt.mechanics import partials, tension
-from beltpitch.belt.strand import Strand
+from beltpitch.belts.mechanics import partials, tension
+from beltpitch.belts.strand import Strand
 
 LBF = 4.4482216152605
 INCH = 0.0254

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from scipy.linalg import eigh
 from scipy.optimize import brentq
 
-from beltpitch.belt.beam import mode, mode_ratio
-from beltpitch.belt.mechanics import frequency, tension
-from beltpitch.belt.strand import Strand
+from beltpitch.belts.mechanics import frequency, tension
+from beltpitch.belts.modes import mode, mode_ratio
+from beltpitch.belts.strand import Strand
 
 INF = math.inf
 Array = NDArray[np.float64]

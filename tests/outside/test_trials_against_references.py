@@ -16,9 +16,9 @@ import pytest
 from scipy import stats
 from scipy.optimize import brentq, curve_fit
 
-from beltpitch.advice.study_next import expected_improvement
-from beltpitch.advice.study_process import FREE, kernels, process, scaled
-from beltpitch.advice.study_quadratic import f_tail, fieller, quadratic, vertex_u
+from beltpitch.study.gaussian_process import FREE, kernels, process, scaled
+from beltpitch.study.next_trial import expected_improvement
+from beltpitch.study.quadratic import f_tail, fieller, quadratic, vertex_u
 
 TENSION = np.arange(8.0, 27.0, 2.0)
 ERROR_UM = np.array([61, 48, 44, 35, 33, 29, 33, 34, 41, 47.0])
@@ -127,11 +127,11 @@ def test_one_setting_of_the_prior_is_scikit_learns_own_posterior(
     from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import ConstantKernel, DotProduct, Matern
 
-    from beltpitch.advice import study_process
+    from beltpitch.study import gaussian_process
 
     mine = ConstantKernel(100.0) * DotProduct(1.0) ** 2 + ConstantKernel(0.16) * Matern(1.0, nu=2.5)
     assert FREE == 100.0
-    monkeypatch.setattr(study_process, "kernels", lambda: [mine])
+    monkeypatch.setattr(gaussian_process, "kernels", lambda: [mine])
     rng = np.random.default_rng(2)
     x = np.repeat([20.0, 30, 40, 50, 60], [2, 2, 4, 2, 2])
     y = 10 + np.maximum(0, 34 - x) + 0.1 * x + rng.normal(0, 0.5, 12)

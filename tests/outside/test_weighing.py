@@ -13,10 +13,10 @@ import math
 import numpy as np
 import pytest
 
-from beltpitch.belt.mechanics import frequency
-from beltpitch.belt.strand import Strand
-from beltpitch.belt.weigh import Scale, compare, taped_length, weigh
-from beltpitch.estimate import Estimate, Part, combine
+from beltpitch.belts.mechanics import frequency
+from beltpitch.belts.strand import Strand
+from beltpitch.belts.weighing import Balance, compare, taped_length, weigh
+from beltpitch.uncertainty import Estimate, Part, combine
 from calibration.monte_carlo import Array, check, propagate, strand_tension
 
 LB_PER_INCH = 0.45359237 / 0.0254
@@ -39,7 +39,7 @@ def test_a_weighed_wire_tells_makers_apart(
 ) -> None:
     """A metre of solid steel wire on a 0.01 g scale: the maker whose figure is steel's fits."""
     shown = round(steel * LB_PER_INCH * 1e5) / 1e5  # a metre, to 0.01 g
-    own = weigh("wire", taped_length(1.0), [shown], Scale(1e-5)).linear_mass
+    own = weigh("wire", taped_length(1.0), [shown], Balance(1e-5)).linear_mass
 
     def fits(printed: float, u: float) -> bool:
         figure = printed * LB_PER_INCH

@@ -7,8 +7,8 @@ import pytest
 from beltpitch.advice.duty import Motion, linear_demand, range_by_duty
 from beltpitch.advice.limits import limits_of
 from beltpitch.advice.window import judge, windows
-from beltpitch.belt.catalogue import belt
-from beltpitch.estimate import Estimate
+from beltpitch.belts.catalogue import belt
+from beltpitch.uncertainty import Estimate
 
 # Elatech polyurethane belts catalogue 2012, p. 54: clamped open belts F_V >= F_U, and
 # F_V + F_U <= F_allow. Its tables (pp. 8, 14, 18, 26, 36; HTD 3M data page) give F_allow of

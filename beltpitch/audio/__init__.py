@@ -1,0 +1,1 @@
+"""Sound into and out of the program; knows no frequency."""

@@ -1,0 +1,1 @@
+"""Numbers to words and places; knows no screen."""

@@ -1,0 +1,1 @@
+"""The one engine: procedures, plucks and typed tones in, readings and verdicts out."""

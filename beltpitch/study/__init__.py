@@ -1,0 +1,1 @@
+"""Trials: at which tension the machine cuts best."""
