@@ -2,7 +2,8 @@
 
 A `Bound` says which rule binds there and where the rule comes from. A `ReferenceValue` is a
 published figure that may be looked at but never ends a window: handbook working pulls and the
-standard's Ta rate the pull a belt carries for life, and set points belong to the machine they were printed for.
+standard's Ta rate the pull a belt carries for life, and set points belong to the machine they were
+printed for.
 
 Conventions: newtons, one strand, preload (both strands alike, nothing pulling).
 """
