@@ -14,6 +14,8 @@ The message is the whole story and fits on one line; it is printed as it stands.
 
 from __future__ import annotations
 
+import math
+
 
 class BeltpitchError(Exception):
     """Any failure that is told to the user in one line.
@@ -51,3 +53,31 @@ class CannotTell(BeltpitchError):
     """The request is right, but the measurement could not be made."""
 
     exit_code = 1
+
+
+def check_positive(value: float | None, name: str, unit: str) -> None:
+    """Refuse a value that is not a finite number above zero; None passes.
+
+    Raises
+    ------
+    RequestError
+        If it is not.
+    """
+    if value is not None and not (math.isfinite(value) and value > 0):
+        raise RequestError(f"{name} is {_said(value, unit)}; it must be greater than zero")
+
+
+def check_not_negative(value: float | None, name: str, unit: str) -> None:
+    """Refuse a value that is negative or not finite; None passes.
+
+    Raises
+    ------
+    RequestError
+        If it is.
+    """
+    if value is not None and not (math.isfinite(value) and value >= 0):
+        raise RequestError(f"{name} is {_said(value, unit)}; it must be zero or more")
+
+
+def _said(value: float, unit: str) -> str:
+    return f"{value:.6g} {unit}".strip()

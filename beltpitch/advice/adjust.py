@@ -18,7 +18,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from beltpitch.advice.checks import positive
 from beltpitch.advice.limits import Limits, SafeLimit
 from beltpitch.advice.safety import turning
 from beltpitch.advice.screw_rate import (
@@ -31,7 +30,7 @@ from beltpitch.advice.screw_rate import (
 )
 from beltpitch.advice.tensioner import DEGREES, FLATS, Tensioner, spelled
 from beltpitch.advice.window import Window, Word, judge, past, target_window
-from beltpitch.errors import RequestError
+from beltpitch.errors import RequestError, check_positive
 from beltpitch.uncertainty import Estimate, Part, combine
 
 Action = Literal["tighten", "loosen", "leave", "take up slack", "stop"]
@@ -87,11 +86,11 @@ class Setup:
     limit: SafeLimit | None = None
 
     def __post_init__(self) -> None:
-        positive(self.loop_m, "the length of the belt loop", "m")
-        positive(self.allowable_n, "the allowable strand tension", "N")
-        positive(None if self.ea is None else self.ea.value, "the belt's stiffness EA", "N")
+        check_positive(self.loop_m, "the length of the belt loop", "m")
+        check_positive(self.allowable_n, "the allowable strand tension", "N")
+        check_positive(None if self.ea is None else self.ea.value, "the belt's stiffness EA", "N")
         rate = self.known_rate
-        positive(None if rate is None else rate.value, "the rate of the screw", "N/turn")
+        check_positive(None if rate is None else rate.value, "the rate of the screw", "N/turn")
 
     def prior(self) -> tuple[float, float] | None:
         """Return (N per turn, spread of its logarithm) before any turn; None if unknown."""
@@ -242,7 +241,7 @@ def _check(
     turned: Sequence[float],
     within: float,
 ) -> None:
-    positive(target_n, "the target", "N")
+    check_positive(target_n, "the target", "N")
     if not 0 < within < 1:
         raise RequestError(
             f'a tolerance of {within:.0%} leaves no range; give one such as --within "5%"'

@@ -16,8 +16,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from beltpitch.advice.checks import not_negative, positive
-from beltpitch.errors import RequestError
+from beltpitch.errors import RequestError, check_not_negative, check_positive
 
 # Thermal expansion of the frame per kelvin: textbook values (belt-data section 5).
 FRAME_EXPANSION = {"aluminium": 23e-6, "steel": 12e-6}
@@ -49,9 +48,9 @@ class Layout:
     travel_m: float
 
     def __post_init__(self) -> None:
-        positive(self.loop_m, "the length of the belt loop", "m")
-        positive(self.near_m, "the shortest strand", "m")
-        not_negative(self.travel_m, "the travel", "m")
+        check_positive(self.loop_m, "the length of the belt loop", "m")
+        check_positive(self.near_m, "the shortest strand", "m")
+        check_not_negative(self.travel_m, "the travel", "m")
         if self.near_m + self.travel_m >= self.loop_m:
             raise RequestError(
                 f"a strand of {self.near_m * 1e3:.4g} mm and a travel of "
@@ -201,9 +200,9 @@ class Load:
     mass_kg: float | None = None
 
     def __post_init__(self) -> None:
-        not_negative(self.force_n, "the peripheral force", "N")
-        not_negative(self.friction_n, "the friction", "N")
-        positive(self.mass_kg, "the moving mass", "kg")
+        check_not_negative(self.force_n, "the peripheral force", "N")
+        check_not_negative(self.friction_n, "the friction", "N")
+        check_positive(self.mass_kg, "the moving mass", "kg")
 
 
 def along_travel(
@@ -226,8 +225,8 @@ def along_travel(
     places
         How many places.
     """
-    positive(ea_n, "the belt's stiffness EA", "N")
-    positive(preload_n, "the preload", "N")
+    check_positive(ea_n, "the belt's stiffness EA", "N")
+    check_positive(preload_n, "the preload", "N")
     steps = max(1, places - 1)
     return tuple(
         _point(layout, ea_n, preload_n, load, belts, layout.travel_m * i / steps)

@@ -27,10 +27,9 @@ from typing import Literal, get_args
 
 from beltpitch.advice.axis import Layout
 from beltpitch.advice.bounds import Bound, Range, ReferenceValue, lowest
-from beltpitch.advice.checks import not_negative, positive
 from beltpitch.advice.drive_names import DRIVES
 from beltpitch.belts.drives import OTHER_NAMES
-from beltpitch.errors import RequestError
+from beltpitch.errors import RequestError, check_not_negative, check_positive
 
 STANDARD_GRAVITY = 9.80665  # m/s^2, ISO 80000-3
 
@@ -79,10 +78,10 @@ class Pulley:
     permitted_radial_n: float | None = None
 
     def __post_init__(self) -> None:
-        positive(self.teeth, "the number of pulley teeth", "teeth")
-        positive(self.pitch_m, "the tooth spacing", "m")
-        positive(self.in_mesh, "the number of teeth in mesh", "teeth")
-        positive(self.permitted_radial_n, "the permitted radial load", "N")
+        check_positive(self.teeth, "the number of pulley teeth", "teeth")
+        check_positive(self.pitch_m, "the tooth spacing", "m")
+        check_positive(self.in_mesh, "the number of teeth in mesh", "teeth")
+        check_positive(self.permitted_radial_n, "the permitted radial load", "N")
         if not 0 < self.wrap_rad < WRAP_LIMIT:
             raise RequestError(
                 f"a wrap angle of {math.degrees(self.wrap_rad):.4g} deg is none; give the angle "
@@ -143,12 +142,12 @@ class Motion:
     cross_mass_kg: float | None = None
 
     def __post_init__(self) -> None:
-        not_negative(self.mass_kg, "the moving mass", "kg")
-        not_negative(self.acceleration_m_per_s2, "the acceleration", "m/s^2")
-        not_negative(self.process_force_n, "the process force", "N")
-        not_negative(self.friction_n, "the friction", "N")
-        positive(self.belts, "the number of belts", "belts")
-        positive(self.cross_mass_kg, "the mass on the other axis", "kg")
+        check_not_negative(self.mass_kg, "the moving mass", "kg")
+        check_not_negative(self.acceleration_m_per_s2, "the acceleration", "m/s^2")
+        check_not_negative(self.process_force_n, "the process force", "N")
+        check_not_negative(self.friction_n, "the friction", "N")
+        check_positive(self.belts, "the number of belts", "belts")
+        check_positive(self.cross_mass_kg, "the mass on the other axis", "kg")
         if not abs(self.slope_rad) <= STEEPEST + 1e-9:
             raise RequestError(
                 f"a slope of {math.degrees(self.slope_rad):.4g} deg is none; 0 is level, 90 deg "
@@ -199,11 +198,11 @@ class Rotation:
     linear_mass_kg_per_m: float = 0.0
 
     def __post_init__(self) -> None:
-        positive(self.torque_nm, "the torque", "N m")
-        positive(self.power_w, "the power", "W")
-        positive(self.turns_per_s, "the speed", "turns/s")
-        positive(self.service_factor, "the service factor", "")
-        not_negative(self.linear_mass_kg_per_m, "the linear mass", "kg/m")
+        check_positive(self.torque_nm, "the torque", "N m")
+        check_positive(self.power_w, "the power", "W")
+        check_positive(self.turns_per_s, "the speed", "turns/s")
+        check_positive(self.service_factor, "the service factor", "")
+        check_not_negative(self.linear_mass_kg_per_m, "the linear mass", "kg/m")
         if self.torque_nm is None and (self.power_w is None or self.turns_per_s is None):
             raise RequestError(
                 "a rotary drive needs its torque, or its power and speed; "
@@ -327,7 +326,7 @@ def linear_demand(
     drive = drive_named(drive)
     if drive == "rotary":
         raise RequestError("a rotary drive has no moving mass: give its torque, or power and speed")
-    positive(motor_torque_nm, "the motor's torque", "N m")
+    check_positive(motor_torque_nm, "the motor's torque", "N m")
     motor = _motor_pull(motor_torque_nm, pulley)
     parts = motion.pull(drive)
     if not any(n for _, n in parts):

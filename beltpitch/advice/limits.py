@@ -11,9 +11,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from beltpitch.advice.bounds import Bound, Range, ReferenceValue
-from beltpitch.advice.checks import not_negative, positive
 from beltpitch.belts.catalogue import JOINED_SHARE, Belt, Figure, SetPoint
-from beltpitch.errors import RequestError
+from beltpitch.errors import RequestError, check_not_negative, check_positive
 
 BREAK_SHARE = 1 / 3  # of the breaking load; a judgement, no source
 STRETCH = 0.002  # of the length, half of what a maker of steel cord allows; a judgement, no source
@@ -117,9 +116,9 @@ class Limits:
     break_n: float | None = None
 
     def __post_init__(self) -> None:
-        not_negative(None if self.seating is None else self.seating.newtons, "seating", "N")
-        positive(None if self.allowable is None else self.allowable.newtons, "allowable", "N")
-        positive(self.working_pull_n, "the working pull", "N")
+        check_not_negative(None if self.seating is None else self.seating.newtons, "seating", "N")
+        check_positive(None if self.allowable is None else self.allowable.newtons, "allowable", "N")
+        check_positive(self.working_pull_n, "the working pull", "N")
 
     @property
     def range(self) -> Range:

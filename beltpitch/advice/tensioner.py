@@ -17,8 +17,7 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from beltpitch.advice.checks import positive
-from beltpitch.errors import RequestError
+from beltpitch.errors import RequestError, check_positive
 from beltpitch.units import LENGTH
 from beltpitch.units import positive as read_positive
 
@@ -103,8 +102,8 @@ class Tensioner:
     frame_n_per_m: float | None = None
 
     def __post_init__(self) -> None:
-        positive(self.lead_m, "the thread pitch", "m")
-        positive(self.frame_n_per_m, "the frame's stiffness", "N/m")
+        check_positive(self.lead_m, "the thread pitch", "m")
+        check_positive(self.frame_n_per_m, "the frame's stiffness", "N/m")
         if self.pull not in ("idler", "clamp"):
             raise RequestError(
                 f"no tensioner is called {self.pull!r}: idler (a pulley or a motor is moved) or "
@@ -136,8 +135,8 @@ class Tensioner:
         ea_n
             Axial stiffness of the belt.
         """
-        positive(loop_m, "the length of the belt loop", "m")
-        positive(ea_n, "the belt's stiffness EA", "N")
+        check_positive(loop_m, "the length of the belt loop", "m")
+        check_positive(ea_n, "the belt's stiffness EA", "N")
         give = 0.0 if self.frame_n_per_m is None else self.gain**2 / self.frame_n_per_m
         return self.take_up_m / (loop_m / ea_n + give)
 

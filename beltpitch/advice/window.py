@@ -16,9 +16,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from beltpitch.advice.bounds import Bound, Range, ReferenceValue, highest, lowest
-from beltpitch.advice.checks import positive
 from beltpitch.advice.limits import Limits, SafeLimit
-from beltpitch.errors import RequestError
+from beltpitch.errors import RequestError, check_positive
 from beltpitch.uncertainty import Estimate
 
 if TYPE_CHECKING:
@@ -97,7 +96,7 @@ def target_window(
         If the tolerance leaves no range, or the belt cannot carry the target.
     """
     limits = limits or Limits()
-    positive(target_n, "the target", "N")
+    check_positive(target_n, "the target", "N")
     if not 0 < within < 1:
         raise RequestError(
             f"--within {within:.0%} leaves no range; give a tolerance between 0 and 100 %, as in "
@@ -182,7 +181,7 @@ def windows(
     RequestError
         If a target is above the allowable, or leaves no range.
     """
-    positive(own_limit_n, "your own limit", "N")
+    check_positive(own_limit_n, "your own limit", "N")
     by_duty, marks, warnings = _asked_by(demand, limits)
     bounds = _bounds(limits, demand, by_duty, own_limit_n)
     marks = tuple(sorted((*limits.marks, *marks), key=lambda m: m.newtons))

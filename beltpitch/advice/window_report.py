@@ -8,12 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from beltpitch.advice.axis import AxisPoint, Layout, Load, along_travel, scale_error, thermal_change
-from beltpitch.advice.checks import positive
 from beltpitch.advice.duty import Demand
 from beltpitch.advice.limits import limits_of
 from beltpitch.advice.window import Window, Windows, windows
 from beltpitch.belts.catalogue import Belt
-from beltpitch.errors import RequestError
+from beltpitch.errors import RequestError, check_positive
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +55,9 @@ class WantedTension:
     workshop: WindowQuestion | None = None
 
     def __post_init__(self) -> None:
-        positive(self.preload_n, "the preload", "N")
-        positive(self.ea_n, "the belt's stiffness EA", "N")
-        positive(self.steps_per_mm, "the steps per mm", "")
+        check_positive(self.preload_n, "the preload", "N")
+        check_positive(self.ea_n, "the belt's stiffness EA", "N")
+        check_positive(self.steps_per_mm, "the steps per mm", "")
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,8 +17,8 @@ from dataclasses import replace
 from beltpitch.belts.mechanics import SMALLEST_XI, tension
 from beltpitch.belts.modes import mode
 from beltpitch.belts.roots import rising_root
-from beltpitch.belts.strand import Result, Sensitivities, Strand, positive
-from beltpitch.errors import CannotTell
+from beltpitch.belts.strand import Result, Sensitivities, Strand
+from beltpitch.errors import CannotTell, check_positive
 
 TOP_PARTIAL = 4  # partials commonly heard on a belt, where the caller does not say
 WIDE = 10.0  # the heard B of any ends lies within this factor squared of pi^2/xi^2
@@ -74,7 +74,7 @@ def stiffness(
     CannotTell
         If B is not above 0, or so large that no belt under tension has it.
     """
-    positive("frequency", frequency_hz, "Hz")
+    check_positive(frequency_hz, "frequency", "Hz")
     largest = inharmonicity(SMALLEST_XI, strand.hold_a, strand.hold_b, top)
     if not 0 < inharmonicity_b < largest:
         raise CannotTell(f"inharmonicity {inharmonicity_b:g} tells no bending stiffness")

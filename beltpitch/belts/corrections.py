@@ -10,7 +10,8 @@ import math
 from dataclasses import dataclass, replace
 
 from beltpitch.belts.mechanics import tension
-from beltpitch.belts.strand import Strand, positive
+from beltpitch.belts.strand import Strand
+from beltpitch.errors import check_positive
 from beltpitch.uncertainty import Estimate, rectangular
 
 AIR_KG_PER_M3 = 1.204  # dry air, 20 degC, 101 325 Pa
@@ -46,7 +47,7 @@ def air_carried(width_m: float, density_kg_per_m3: float = AIR_KG_PER_M3) -> flo
 
 def air_estimate(width_m: float, density_kg_per_m3: float = AIR_KG_PER_M3) -> Estimate:
     """Return the air carried along with its uncertainty; all belts share that error."""
-    positive("width", width_m, "m")
+    check_positive(width_m, "width", "m")
     air = air_carried(width_m, density_kg_per_m3)
     return Estimate.single(air, AIR_DOUBT * air, name="air", key="air")
 

@@ -9,13 +9,13 @@ from __future__ import annotations
 import math
 
 from beltpitch.belts.corrections import GRAVITY
-from beltpitch.belts.strand import not_negative, positive
+from beltpitch.errors import check_not_negative, check_positive
 
 
 def hung_tension(weight_kg: float, hung_belt_kg: float = 0.0, gravity: float = GRAVITY) -> float:
     """Return the tension at mid-strand in N: ``g (M + half the hung belt)``."""
-    positive("weight", weight_kg, "kg")
-    not_negative("mass of the hung belt", hung_belt_kg, "kg")
+    check_positive(weight_kg, "weight", "kg")
+    check_not_negative(hung_belt_kg, "mass of the hung belt", "kg")
     return gravity * (weight_kg + hung_belt_kg / 2)
 
 
@@ -25,5 +25,5 @@ def swing_factor(weight_kg: float, strand_kg: float, n: int = 1) -> float:
     ``1 - m L/(n^2 pi^2 M)``, first order: a string with a mass at its foot obeys
     ``tan kL = m/(M k)``.
     """
-    positive("weight", weight_kg, "kg")
+    check_positive(weight_kg, "weight", "kg")
     return 1 - strand_kg / ((n * math.pi) ** 2 * weight_kg)

@@ -32,8 +32,8 @@ from beltpitch.belts.gravity import gravity as gravity_estimate
 from beltpitch.belts.hanging_strand import hung_tension, swing_factor
 from beltpitch.belts.least_squares import Array, LeastSquaresFit, Unknown, fit
 from beltpitch.belts.modes import mode
-from beltpitch.belts.strand import Strand, not_negative, positive
-from beltpitch.errors import CannotTell, RequestError
+from beltpitch.belts.strand import Strand
+from beltpitch.errors import CannotTell, RequestError, check_not_negative, check_positive
 from beltpitch.uncertainty import Estimate, Part, combine, merged, rectangular, student_quantile
 
 # A clamped plate's edge clamps; rubber and teeth under it give way a little. Anything from half
@@ -122,21 +122,21 @@ class Row:
             ("frequency", self.frequency_hz, "Hz", TONES_HZ),
             ("length", self.length_m, "m", LENGTHS_M),
         ):
-            positive(what, value, unit)
+            check_positive(value, what, unit)
             if not low <= value <= high:
                 raise RequestError(
                     f"{what} is {value:g} {unit}, not in {low:g} to {high:g} {unit}: check the unit"
                 )
-        positive("uncertainty of the frequency", self.frequency_u_hz, "Hz")
-        not_negative("uncertainty of a weight", self.mass_u_kg, "kg")
-        not_negative("uncertainty of a length", self.length_u_m, "m")
+        check_positive(self.frequency_u_hz, "uncertainty of the frequency", "Hz")
+        check_not_negative(self.mass_u_kg, "uncertainty of a weight", "kg")
+        check_not_negative(self.length_u_m, "uncertainty of a length", "m")
         if not 1 <= self.mode_n <= HIGHEST_MODE:
             raise RequestError(
                 f"mode is {self.mode_n}, must be 1 (the fundamental) to {HIGHEST_MODE}"
             )
         if self.inharmonicity is not None:
-            not_negative("inharmonicity", self.inharmonicity, "")
-            positive("uncertainty of the inharmonicity", self.inharmonicity_u, "")
+            check_not_negative(self.inharmonicity, "inharmonicity", "")
+            check_positive(self.inharmonicity_u, "uncertainty of the inharmonicity", "")
             if self.top <= self.mode_n or self.mode_n != 1:
                 raise RequestError("an inharmonicity belongs to a fundamental and a higher partial")
 

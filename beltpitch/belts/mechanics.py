@@ -22,8 +22,8 @@ import math
 
 from beltpitch.belts.modes import ModeRatio, mode
 from beltpitch.belts.roots import rising_root
-from beltpitch.belts.strand import Result, Sensitivities, Strand, positive
-from beltpitch.errors import CannotTell
+from beltpitch.belts.strand import Result, Sensitivities, Strand
+from beltpitch.errors import CannotTell, check_positive
 
 SMALLEST_XI = 0.5  # below it a bar: the tone barely feels the tension
 MARGIN = 1e-12  # of a bracket, against rounding
@@ -37,7 +37,7 @@ def frequency(strand: Strand, tension_n: float, n: int = 1) -> float:
     RequestError
         If the tension is not above 0 and finite.
     """
-    positive("tension", tension_n, "N")
+    check_positive(tension_n, "tension", "N")
     ratio = mode(strand.xi(tension_n), n, strand.hold_a, strand.hold_b)
     return _tone(strand, tension_n, n, ratio)
 
@@ -62,7 +62,7 @@ def tension(strand: Strand, frequency_hz: float, n: int = 1) -> Result:
     CannotTell
         If the strand would sound as high with hardly any tension in it.
     """
-    positive("frequency", frequency_hz, "Hz")
+    check_positive(frequency_hz, "frequency", "Hz")
     low, high = _bracket(strand, frequency_hz, n)
 
     def miss(t: float) -> tuple[float, float]:

@@ -12,8 +12,8 @@ import math
 from dataclasses import dataclass
 
 from beltpitch.belts.span import USUAL_STRAND_LIMIT, StrandLimit
-from beltpitch.belts.strand import Strand, positive
-from beltpitch.errors import CannotTell
+from beltpitch.belts.strand import Strand
+from beltpitch.errors import CannotTell, check_positive
 from beltpitch.uncertainty import Estimate, Part, combine, difference, mean, rectangular
 
 ROUNDS = 50  # a fixed point that gains two or more digits a round
@@ -112,7 +112,7 @@ def two_parks(strand: Strand, travel_m: float, long_hz: float, short_hz: float) 
         ("frequency", long_hz, "Hz"),
         ("frequency", short_hz, "Hz"),
     ):
-        positive(what, value, unit)
+        check_positive(value, what, unit)
     if not long_hz < short_hz:
         raise CannotTell(
             f"the longer span sounds at {long_hz:g} Hz and the shorter at {short_hz:g} Hz: "
@@ -248,13 +248,13 @@ def limit_of_strands(
     """
     known = []
     if given_n is not None:
-        positive("strand limit", given_n, "N")
+        check_positive(given_n, "strand limit", "N")
         known.append(StrandLimit(given_n, "as given"))
     if detent_n_m is not None and radius_m is not None:
-        positive("detent torque", detent_n_m, "N m")
-        positive("pulley radius", radius_m, "m")
+        check_positive(detent_n_m, "detent torque", "N m")
+        check_positive(radius_m, "pulley radius", "m")
         known.append(StrandLimit(detent_n_m / radius_m, "the motor's torque over its radius"))
     if friction_n is not None:
-        positive("rail friction", friction_n, "N")
+        check_positive(friction_n, "rail friction", "N")
         known.append(StrandLimit(friction_n, "the friction of the rails"))
     return min(known, key=lambda limit: limit.value_n, default=USUAL_STRAND_LIMIT)

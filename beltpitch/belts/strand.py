@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from beltpitch.errors import RequestError
+from beltpitch.errors import RequestError, check_not_negative, check_positive
 from beltpitch.uncertainty import Estimate
 
 
@@ -47,12 +47,12 @@ class Strand:
     stretch_n: float = math.inf
 
     def __post_init__(self) -> None:
-        positive("span", self.span_m, "m")
-        positive("linear mass", self.linear_mass_kg_per_m, "kg/m")
-        not_negative("bending stiffness", self.stiffness_n_m2, "N m^2")
-        not_negative("air carried along", self.air_kg_per_m, "kg/m")
+        check_positive(self.span_m, "span", "m")
+        check_positive(self.linear_mass_kg_per_m, "linear mass", "kg/m")
+        check_not_negative(self.stiffness_n_m2, "bending stiffness", "N m^2")
+        check_not_negative(self.air_kg_per_m, "air carried along", "kg/m")
         if not self.stretch_n > 0:
-            raise RequestError(f"axial stiffness is {self.stretch_n:g} N, must be above 0")
+            raise RequestError(f"axial stiffness is {self.stretch_n:g} N; it must be greater than zero")
         for hold in (self.hold_a, self.hold_b):
             if not 0 <= hold <= 1:
                 raise RequestError(f"holding of an end is {hold:g}, must be 0 (pinned) to 1")
@@ -147,15 +147,3 @@ class Result:
         if ends is not None:
             terms += [(y * log.end_a, ends[0]), (y * log.end_b, ends[1])]
         return terms
-
-
-def positive(what: str, value: float, unit: str) -> None:
-    """Refuse a figure that is not finite and above 0, with a `RequestError`."""
-    if not (math.isfinite(value) and value > 0):
-        raise RequestError(f"{what} is {value:g} {unit}, must be above 0")
-
-
-def not_negative(what: str, value: float, unit: str) -> None:
-    """Refuse a figure that is not finite and at least 0, with a `RequestError`."""
-    if not (math.isfinite(value) and value >= 0):
-        raise RequestError(f"{what} is {value:g} {unit}, must not be negative")

@@ -17,8 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from beltpitch.belts.strand import not_negative, positive
-from beltpitch.errors import CannotTell
+from beltpitch.errors import CannotTell, check_not_negative, check_positive
 from beltpitch.uncertainty import (
     Estimate,
     Part,
@@ -60,8 +59,8 @@ class Balance:
     share_limit: float = SCALE_SHARE_LIMIT
 
     def __post_init__(self) -> None:
-        positive("resolution of the scale", self.resolution_kg, "kg")
-        not_negative("error of the scale", self.share_limit, "")
+        check_positive(self.resolution_kg, "resolution of the scale", "kg")
+        check_not_negative(self.share_limit, "error of the scale", "")
 
     @property
     def rounding_u_kg(self) -> float:
@@ -124,7 +123,7 @@ class MassComparison:
 
 def taped_length(length_m: float, u_m: float = rectangular(TAPE_LIMIT_M)) -> Estimate:
     """Return a length read from a tape, in m."""
-    positive("length", length_m, "m")
+    check_positive(length_m, "length", "m")
     return Estimate.single(length_m, u_m, name="length", key="length")
 
 
@@ -134,8 +133,8 @@ def counted_length(teeth: int, pitch_m: float, shape: Shape = "piece") -> Estima
     A piece has two cuts, each off by up to a quarter of the tooth spacing; count the teeth between
     cuts made in the gaps. A loop has none.
     """
-    positive("number of teeth", teeth, "")
-    positive("tooth spacing", pitch_m, "m")
+    check_positive(teeth, "number of teeth", "")
+    check_positive(pitch_m, "tooth spacing", "m")
     length = teeth * pitch_m
     cuts = math.sqrt(2) * rectangular(CUT_LIMIT_PITCHES * pitch_m) if shape == "piece" else 0.0
     u = math.hypot(cuts, rectangular(SPACING_LIMIT * length))
@@ -163,9 +162,9 @@ def weigh(name: str, length: Estimate, shown_kg: Sequence[float], scale: Balance
     CannotTell
         If the piece is too light for the scale.
     """
-    positive("length", length.value, "m")
+    check_positive(length.value, "length", "m")
     for shown in shown_kg:
-        positive("mass", shown, "kg")
+        check_positive(shown, "mass", "kg")
     mass = _mass(shown_kg, scale)
     if mass.value < FEWEST_DIGITS * scale.resolution_kg:
         raise CannotTell(
@@ -265,8 +264,8 @@ def plan(
     length_u_m
         Standard uncertainty of the length.
     """
-    positive("linear mass", linear_mass_kg_per_m, "kg/m")
-    positive("uncertainty wanted", wanted, "")
+    check_positive(linear_mass_kg_per_m, "linear mass", "kg/m")
+    check_positive(wanted, "uncertainty wanted", "")
     rest = wanted**2 - scale.share_u**2
     if rest <= 0:
         return PieceLength(wanted, None, None)

@@ -19,8 +19,8 @@ from beltpitch.belts.gravity import STANDARD
 from beltpitch.belts.hanging_strand import hung_tension
 from beltpitch.belts.hung_weights import CLAMP_HOLDING, HIGHEST_MODE, LIGHTEST_FOOT, Row
 from beltpitch.belts.mechanics import frequency
-from beltpitch.belts.strand import Strand, positive
-from beltpitch.errors import RequestError
+from beltpitch.belts.strand import Strand
+from beltpitch.errors import RequestError, check_positive
 from beltpitch.uncertainty import PLUCK_SCATTER, rectangular
 from beltpitch.units import FORCE, FREQUENCY, LENGTH, MASS, Kind, Quantity
 from beltpitch.units import positive as read_positive
@@ -342,7 +342,7 @@ def plan_weights(
     RequestError
         If even the heaviest is too light for so long a strand.
     """
-    positive("heaviest pull", heaviest_n, "N")
+    check_positive(heaviest_n, "heaviest pull", "N")
     hung = strand.linear_mass_kg_per_m * strand.span_m
     heaviest = heaviest_n / gravity_m_s2 - hung / 2
     masses = [heaviest / 2**k for k in range(STEPS)]

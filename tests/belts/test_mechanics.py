@@ -190,7 +190,7 @@ def test_an_input_of_nothing_has_no_term() -> None:
 @pytest.mark.parametrize(
     ("field", "value", "message"),
     [
-        ("span_m", 0.0, "span is 0 m, must be above 0"),
+        ("span_m", 0.0, "span is 0 m; it must be greater than zero"),
         ("span_m", -0.4, "span is -0.4 m"),
         ("span_m", math.nan, "span is nan m"),
         ("span_m", math.inf, "span is inf m"),
