@@ -9,10 +9,15 @@
     reading.tension.interval(0.95)
 
 The public names are loaded on first use, so that the command line starts at once.
+
+One BLAS thread is asked for here, before numpy is loaded: the matrix products of a pluck are small,
+and on a busy machine two threads that wait for each other took 80 times as long. A setting of the
+user's own stands.
 """
 
 from __future__ import annotations
 
+import os
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -29,6 +34,9 @@ if TYPE_CHECKING:
     from beltpitch.reading import Reading, both_strands, from_parks, read, typed_reading
     from beltpitch.session.verdict import Verdict, judged
     from beltpitch.uncertainty import Estimate
+
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
 
 _HOME = {
     "belt": "parsing",

@@ -15,17 +15,18 @@ import hashlib
 import itertools
 import json
 import math
-import os
 import sys
 import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-os.environ.setdefault("OMP_NUM_THREADS", "1")
 if __package__ in (None, ""):
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
+import beltpitch  # noqa: F401  (asks for one BLAS thread, before numpy is loaded)
+
+# isort: split
 import numpy as np
 from numpy.typing import NDArray
 

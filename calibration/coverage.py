@@ -15,7 +15,6 @@ import argparse
 import itertools
 import json
 import math
-import os
 import sys
 import tempfile
 import time
@@ -23,10 +22,12 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-os.environ.setdefault("OMP_NUM_THREADS", "1")
 if __package__ in (None, ""):
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
+import beltpitch  # noqa: F401  (asks for one BLAS thread, before numpy is loaded)
+
+# isort: split
 import numpy as np
 
 from calibration import evidence, simulator

@@ -34,8 +34,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-os.environ.setdefault("OMP_NUM_THREADS", "1")
+import beltpitch  # noqa: F401  (asks for one BLAS thread, before numpy is loaded)
 
+# isort: split
 import numpy as np
 from numpy.typing import NDArray
 

@@ -16,11 +16,9 @@ and answers that stay right but move by more than a tenth of their standard unce
 
 from __future__ import annotations
 
-import os
+import beltpitch  # noqa: F401  (asks for one BLAS thread, before numpy is loaded)
 
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-os.environ.setdefault("OMP_NUM_THREADS", "1")
-
+# isort: split
 import argparse
 import ast
 import importlib

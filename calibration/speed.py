@@ -23,10 +23,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-os.environ.setdefault("OMP_NUM_THREADS", "1")
 if __package__ in (None, ""):
     sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
+import beltpitch  # noqa: F401  (asks for one BLAS thread, before numpy is loaded)
+
+# isort: split
 import numpy as np
 from numpy.typing import NDArray
 

@@ -1,9 +1,10 @@
 """For every test: one BLAS thread, no wall clock, and nobody's own book is touched.
 
-One thread as `beltpitch.pitch` asks for, also where numpy comes first.
+The package asks for one thread, so it is imported before numpy.
 """
 
-import os
+import beltpitch  # noqa: F401, I001  (asks for one BLAS thread, before numpy is loaded)
+
 from pathlib import Path
 
 import pytest
@@ -11,9 +12,6 @@ from hypothesis import settings
 
 settings.register_profile("house", deadline=None)  # a busy machine is no fault of the code
 settings.load_profile("house")
-
-for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

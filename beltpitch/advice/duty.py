@@ -27,8 +27,7 @@ from typing import Literal, get_args
 
 from beltpitch.advice.axis import Layout
 from beltpitch.advice.bounds import Bound, Range, ReferenceValue, lowest
-from beltpitch.advice.drive_names import DRIVES
-from beltpitch.belts.drives import OTHER_NAMES
+from beltpitch.belts.drives import DRIVE_NAMES, OTHER_NAMES
 from beltpitch.errors import RequestError, check_not_negative, check_positive
 
 STANDARD_GRAVITY = 9.80665  # m/s^2, ISO 80000-3
@@ -232,7 +231,7 @@ class Demand:
     Parameters
     ----------
     drive
-        One of `DRIVES`.
+        One of `DRIVE_NAMES`.
     parts
         Peripheral force by name, N; their sum is `peripheral_n`.
     slack_share
@@ -308,7 +307,7 @@ def linear_demand(
     Parameters
     ----------
     drive
-        One of `DRIVES` but ``rotary``.
+        One of `DRIVE_NAMES` but ``rotary``.
     motion
         Mass, acceleration, forces. If it holds none of them, the motor's torque is the duty.
     pulley
@@ -366,7 +365,7 @@ def rotary_demand(rotation: Rotation, pulley: Pulley) -> Demand:
 
 
 def drive_named(name: str) -> str:
-    """Return one of `DRIVES` for what people call it.
+    """Return one of `DRIVE_NAMES` for what people call it.
 
     Raises
     ------
@@ -376,7 +375,7 @@ def drive_named(name: str) -> str:
     asked = " ".join(name.casefold().split())
     wanted = OTHER_NAMES.get(asked, asked)
     if wanted not in get_args(Drive):
-        raise RequestError(f"no drive is called {name!r}; choose one of: {', '.join(DRIVES)}")
+        raise RequestError(f"no drive is called {name!r}; choose one of: {', '.join(DRIVE_NAMES)}")
     return wanted
 
 

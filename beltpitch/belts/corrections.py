@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from beltpitch.belts.mechanics import tension
 from beltpitch.belts.strand import Strand
-from beltpitch.errors import check_positive
+from beltpitch.errors import check_not_negative, check_positive
 from beltpitch.uncertainty import Estimate, rectangular
 
 AIR_KG_PER_M3 = 1.204  # dry air, 20 degC, 101 325 Pa
@@ -140,3 +140,20 @@ def corrections(
         "pluck amplitude": 1 / (1 + glide) ** 2,
     }
     return tuple(Correction(name, 100 * (x - 1)) for name, x in effects.items() if x != 1)
+
+
+def hung_tension(weight_kg: float, hung_belt_kg: float = 0.0, gravity: float = GRAVITY) -> float:
+    """Return the tension at mid-strand in N: ``g (M + half the hung belt)``."""
+    check_positive(weight_kg, "weight", "kg")
+    check_not_negative(hung_belt_kg, "mass of the hung belt", "kg")
+    return gravity * (weight_kg + hung_belt_kg / 2)
+
+
+def swing_factor(weight_kg: float, strand_kg: float, n: int = 1) -> float:
+    """Return what to multiply a heard mode by to have that of a fixed foot.
+
+    ``1 - m L/(n^2 pi^2 M)``, first order: a string with a mass at its foot obeys
+    ``tan kL = m/(M k)``.
+    """
+    check_positive(weight_kg, "weight", "kg")
+    return 1 - strand_kg / ((n * math.pi) ** 2 * weight_kg)

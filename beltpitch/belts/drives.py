@@ -208,3 +208,13 @@ def drive(name: str) -> Drive:
     near = get_close_matches(asked, [*names, *OTHER_NAMES], n=1)
     hint = f"; did you mean {near[0]}?" if near else ""
     raise RequestError(f'no drive "{name}": choose from {", ".join(names)}{hint}')
+
+
+# What a duty may name: the drives above, and a loop that carries its load on one strand.
+DRIVE_NAMES: dict[str, str] = {
+    "looped": "belt clamped at both ends, looped over a motor on the carriage",
+    "fixed": "fixed motor and idler, the carriage clamped to one strand",
+    "crossed": "two long belts sharing both axes, crossed or stacked",
+    "closed": "closed loop that carries its load towards the pulley driving it",
+    "rotary": "plain rotary drive between two shafts",
+}

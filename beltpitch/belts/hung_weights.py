@@ -5,7 +5,7 @@ pulley with a weight beyond it. What is heard obeys (`beltpitch.belts.mechanics`
 
     f_n = (n/2L') sqrt(T/m) r_n(xi)/(1 - mu L/(n^2 pi^2 M_foot)),    L' = L + e,
 
-hung: T = g (M + mu L/2) and the weight can swing (`beltpitch.belts.hanging_strand`); level: T = g M
+hung: T = g (M + mu L/2) and the weight can swing (`beltpitch.belts.corrections`); level: T = g M
 and the last factor is 1. Fitted are the linear mass mu, ``q = sqrt(EI)``, the holding s of the ends
 and, where asked for, a length e by which the ends lie further apart than the tape says.
 
@@ -28,8 +28,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from beltpitch.belts.catalogue import Belt, Figure
+from beltpitch.belts.corrections import hung_tension, swing_factor
 from beltpitch.belts.gravity import gravity as gravity_estimate
-from beltpitch.belts.hanging_strand import hung_tension, swing_factor
 from beltpitch.belts.least_squares import Array, LeastSquaresFit, Unknown, fit
 from beltpitch.belts.modes import mode
 from beltpitch.belts.strand import Strand

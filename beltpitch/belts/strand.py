@@ -52,7 +52,9 @@ class Strand:
         check_not_negative(self.stiffness_n_m2, "bending stiffness", "N m^2")
         check_not_negative(self.air_kg_per_m, "air carried along", "kg/m")
         if not self.stretch_n > 0:
-            raise RequestError(f"axial stiffness is {self.stretch_n:g} N; it must be greater than zero")
+            raise RequestError(
+                f"axial stiffness is {self.stretch_n:g} N; it must be greater than zero"
+            )
         for hold in (self.hold_a, self.hold_b):
             if not 0 <= hold <= 1:
                 raise RequestError(f"holding of an end is {hold:g}, must be 0 (pinned) to 1")

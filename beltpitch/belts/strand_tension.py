@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 from typing import TypedDict
 
 from beltpitch.belts.bending_stiffness import stiffness
-from beltpitch.belts.carried_range import carried_range
 from beltpitch.belts.catalogue import Belt
 from beltpitch.belts.corrections import (
     Correction,
@@ -25,7 +24,7 @@ from beltpitch.belts.corrections import (
     sag_warning,
 )
 from beltpitch.belts.end_conditions import ends
-from beltpitch.belts.mechanics import partials, tension
+from beltpitch.belts.mechanics import carried_range, partials, tension
 from beltpitch.belts.parks import two_parks
 from beltpitch.belts.span import Span
 from beltpitch.belts.strand import Strand

@@ -14,9 +14,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from beltpitch.belts.catalogue import INSIST, Belt
-from beltpitch.belts.corrections import air_carried
+from beltpitch.belts.corrections import air_carried, hung_tension
 from beltpitch.belts.gravity import STANDARD
-from beltpitch.belts.hanging_strand import hung_tension
 from beltpitch.belts.hung_weights import CLAMP_HOLDING, HIGHEST_MODE, LIGHTEST_FOOT, Row
 from beltpitch.belts.mechanics import frequency
 from beltpitch.belts.strand import Strand

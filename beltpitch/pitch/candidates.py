@@ -29,7 +29,7 @@ from beltpitch.pitch.likelihood import (
     numbers,
     scored,
 )
-from beltpitch.pitch.lines import OFF_SERIES, SpectralLines
+from beltpitch.pitch.peaks import OFF_SERIES, SpectralLines
 from beltpitch.pitch.results import FrequencyRange
 
 ANCHORS = 12  # strongest lines tried as partials

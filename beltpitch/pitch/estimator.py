@@ -1,6 +1,6 @@
 """From plucks to the fundamental of a string, with its uncertainty, or a reason why not.
 
-``pitch_of`` hears one pluck: its lines (spectrum.py), the series that explains them (series.py), a
+``pitch_of`` hears one pluck: its lines (peaks.py), the series that explains them (series.py), a
 maximum likelihood fit (fit.py), a stiff series laid through the fitted partials. ``hear`` decides
 over several plucks of one string together: their evidence adds, and a pluck that says something
 else is named and set aside.
@@ -25,10 +25,10 @@ from beltpitch.pitch.groups import agreeing, groups
 from beltpitch.pitch.inharmonicity import ENOUGH_TO_SPARE, Mode, from_lines, laid_through
 from beltpitch.pitch.interference import OtherString, beside, neighbour_of, two_could, unexplained
 from beltpitch.pitch.likelihood import Candidate, dies
-from beltpitch.pitch.lines import SpectralLines, lines_of
 from beltpitch.pitch.onset_evidence import began_earlier, begins
 from beltpitch.pitch.out_of_range import explained_from_outside, only_outside
 from beltpitch.pitch.outliers import set_aside
+from beltpitch.pitch.peaks import SpectralLines, lines_of, spectrum_of
 from beltpitch.pitch.pluck_detector import Pluck
 from beltpitch.pitch.results import FrequencyRange, Partial, Pitch, PitchResult, PluckResult
 from beltpitch.pitch.selection import (
@@ -39,7 +39,6 @@ from beltpitch.pitch.selection import (
     PluckEvidence,
     decide,
 )
-from beltpitch.pitch.spectrum import spectrum_of
 
 SETTLE_S = 0.004  # the finger has left the belt
 SHORTEST_S = 0.05

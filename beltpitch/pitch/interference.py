@@ -21,7 +21,7 @@ from beltpitch.audio.block import Samples
 from beltpitch.pitch import messages
 from beltpitch.pitch.candidates import candidates_of
 from beltpitch.pitch.likelihood import Candidate
-from beltpitch.pitch.lines import SpectralLines
+from beltpitch.pitch.peaks import SpectralLines
 from beltpitch.pitch.results import FrequencyRange
 
 CLEAR_SCORE = 14.0  # nats by which the second series must beat chance

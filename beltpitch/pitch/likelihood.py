@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from beltpitch.audio.block import Samples
-from beltpitch.pitch.lines import FASTEST, OFF_SERIES, SLOWEST, SpectralLines
+from beltpitch.pitch.peaks import FASTEST, OFF_SERIES, SLOWEST, SpectralLines
 
 STIFFNESS_FREE = 2e-4  # of long ones
 STIFFNESS_COST = 1.0  # prior: falls as 1 / B above that

@@ -24,8 +24,8 @@ import numpy as np
 
 from beltpitch.audio.block import Samples
 from beltpitch.pitch.likelihood import Candidate
-from beltpitch.pitch.lines import SpectralLines
 from beltpitch.pitch.noise import hann, turns
+from beltpitch.pitch.peaks import SpectralLines
 from beltpitch.pitch.pluck_detector import Pluck
 
 GUARD_S = 0.008  # the onset is good to a few milliseconds

@@ -24,8 +24,8 @@ from beltpitch.audio.block import Samples
 from beltpitch.pitch.candidates import octave_below
 from beltpitch.pitch.interference import HEARD_HZ, each_related, related
 from beltpitch.pitch.likelihood import Candidate
-from beltpitch.pitch.lines import SpectralLines
 from beltpitch.pitch.onset_evidence import together
+from beltpitch.pitch.peaks import SpectralLines
 from beltpitch.pitch.pluck_detector import Pluck
 from beltpitch.pitch.results import FrequencyRange
 from beltpitch.uncertainty import PLUCK_SCATTER

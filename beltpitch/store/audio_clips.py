@@ -5,9 +5,11 @@ Conventions: 24 bits, the recording's own rate, one channel (the one that was re
 
 from __future__ import annotations
 
+import json
+import re
 import tempfile
 from collections import deque
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -97,3 +99,58 @@ def flac_of(files: Sequence[Path]) -> bytes | None:
         if count > LONGEST_S * recording.rate_hz:
             break  # flac() refuses it; there is no need to read on
     return flac(np.concatenate(blocks) if blocks else np.zeros(0), recording.rate_hz)
+
+
+_NUMBERED = re.compile(r"-(\d+)\.flac$")
+
+
+class PluckFolder:
+    """A folder into which plucks are written.
+
+    Parameters
+    ----------
+    folder
+        Made if it is not there.
+
+    Raises
+    ------
+    RequestError
+        If it cannot be made.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            why = (error.strerror or str(error)).rstrip(".")
+            raise RequestError(f"--save {folder}: cannot make this folder ({why})") from error
+
+    def keep(
+        self, name: str, samples: Samples, rate_hz: float, figures: Mapping[str, object]
+    ) -> Path:
+        """Write one pluck and its figures; return where the sound stands.
+
+        Raises
+        ------
+        RequestError
+            If it cannot be written.
+        """
+        stem = re.sub(r"[^\w.-]+", "-", name).strip("-.") or "pluck"
+        path = self.folder / f"{stem}-{self._next(stem):03d}.flac"
+        save_sound(path, samples, rate_hz)
+        beside = path.with_suffix(".json")
+        try:
+            beside.write_text(json.dumps(figures, indent=2, allow_nan=False) + "\n", "utf-8")
+        except OSError as error:
+            why = (error.strerror or str(error)).rstrip(".")
+            raise RequestError(f"{beside} cannot be written: {why}.") from error
+        return path
+
+    def _next(self, stem: str) -> int:
+        numbers = [
+            int(found.group(1))
+            for path in self.folder.glob(f"{stem}-*.flac")
+            if (found := _NUMBERED.search(path.name))
+        ]
+        return max(numbers, default=0) + 1

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from beltpitch import units as q
-from beltpitch.advice.drive_names import DRIVES
 from beltpitch.advice.tensioner import lead_m
+from beltpitch.belts.drives import DRIVE_NAMES
 from beltpitch.belts.end_conditions import ends as read_ends
 from beltpitch.errors import RequestError
 from beltpitch.parsing import EQUAL, loop_sides
@@ -369,7 +369,7 @@ BELT_KEYS: Mapping[str, Reader] = {
 }
 PAIR_KEYS: Mapping[str, Reader] = {"belts": _two_names, "within": _share, "note": _words}
 DUTY_KEYS: Mapping[str, Reader] = {
-    "drive": _choice(*DRIVES),
+    "drive": _choice(*DRIVE_NAMES),
     "mass": _amount(q.MASS),
     "acceleration": _amount(q.ACCELERATION),
     "force": _amount(q.FORCE),

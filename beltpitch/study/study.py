@@ -16,12 +16,19 @@ import numpy as np
 from beltpitch.advice.axis import Layout
 from beltpitch.advice.duty import Demand
 from beltpitch.errors import CannotTell
-from beltpitch.study.explanation import Expectation, compared, expectation, expected_words
+from beltpitch.study.explanation import (
+    Expectation,
+    compared,
+    doubts,
+    expectation,
+    expected_words,
+    method_words,
+    sentence,
+)
 from beltpitch.study.gaussian_process import GRID
 from beltpitch.study.judgement import Finding, learn
 from beltpitch.study.next_trial import Next, next_trial
 from beltpitch.study.quadratic import COVERAGE
-from beltpitch.study.sentences import doubts, method_words, sentence
 from beltpitch.study.trials import UNEQUAL, Field, Trial, Trials
 
 

@@ -25,8 +25,7 @@ from pathlib import Path
 
 from beltpitch import units as q
 from beltpitch.errors import RequestError
-from beltpitch.store.csv_lines import table_lines
-from beltpitch.store.csv_log import escaped, unescaped
+from beltpitch.store.csv_log import escaped, table_lines, unescaped
 from beltpitch.study.design import Planned
 from beltpitch.study.trials import BELTS, Goal, Measure, Trial, Trials
 from beltpitch.uncertainty import Estimate, Part, rectangular

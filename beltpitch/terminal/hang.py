@@ -174,7 +174,7 @@ def _hung(
 ) -> tuple[tuple[HungWeight, ...], Path]:
     """Return the weights that were hung, and the folder their recordings stand in."""
     from beltpitch.belts.weights_table import read_pair, read_table
-    from beltpitch.store.csv_lines import table_lines
+    from beltpitch.store.csv_log import table_lines
 
     if table is not None and weights:
         raise RequestError("give a table or --weight, not both")

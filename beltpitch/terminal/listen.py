@@ -141,7 +141,6 @@ def listen(
 ) -> int:
     """Listen to a microphone: each pluck at once, the mean with its interval, the verdict."""
     options = locals()
-    one_thread()
     o.checked_unit(unit)
     if devices:
         return show_devices(json=json)
@@ -319,18 +318,6 @@ def opened(device: str | None) -> Microphone:
     from beltpitch.audio.microphone import open_microphone
 
     return open_microphone(device)
-
-
-def one_thread() -> None:
-    """Keep linear algebra on one core, before numpy is loaded.
-
-    The matrices of a pluck are small; on a busy machine threads that wait for each other cost more
-    than they bring, up to seconds a pluck.
-    """
-    import os
-
-    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
 
 
 # --- what was asked for -------------------------------------------------------------------------

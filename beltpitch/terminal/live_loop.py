@@ -23,8 +23,7 @@ if TYPE_CHECKING:
     from beltpitch.session.guide import Question
     from beltpitch.session.live import Measuring, State, Taken
     from beltpitch.session.verdict import Verdict
-    from beltpitch.store.audio_clips import PluckSounds
-    from beltpitch.store.pluck_folder import PluckFolder
+    from beltpitch.store.audio_clips import PluckFolder, PluckSounds
     from beltpitch.terminal.keyboard import Keys
 
 QUIT = "q\x03\x1b"
@@ -317,7 +316,7 @@ def folder_for(save: Path | None) -> PluckFolder | None:
     """Return where plucks are kept, if they are."""
     if save is None:
         return None
-    from beltpitch.store.pluck_folder import PluckFolder
+    from beltpitch.store.audio_clips import PluckFolder
 
     return PluckFolder(save)
 

@@ -9,7 +9,7 @@ import typer
 
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
-from beltpitch.terminal.listen import DeviceOption, one_thread
+from beltpitch.terminal.listen import DeviceOption
 
 
 def add_to(app: typer.Typer) -> None:
@@ -51,7 +51,6 @@ def page(
     ] = False,
 ) -> None:
     """Show the measurement in a browser: the ruler, large figures, what to do next."""
-    one_thread()
     o.checked_unit(unit)
     from beltpitch.web.launch import LaunchOptions, serve
 

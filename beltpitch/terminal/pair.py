@@ -24,7 +24,6 @@ from beltpitch.terminal.listen import (
     SidesOption,
     asking_range,
     offer_to_keep,
-    one_thread,
     run_live,
     said_why,
     seconds_of,
@@ -132,7 +131,6 @@ def pair(
 ) -> int:
     """Compare two belts: matched, unmatched or not yet known, and which to turn how far."""
     options = locals()
-    one_thread()
     o.checked_unit(unit)
     over = k.belt_options({**options, "span": None})
     words, files = _parted(what or [], machine)

@@ -100,7 +100,6 @@ def _made(
     book: Path | None,
 ) -> tuple[Study, StudySource, Path]:
     """Return the study of a table."""
-    import beltpitch.pitch  # noqa: F401  (asks for one BLAS thread, before numpy is loaded)
     from beltpitch.store.log import History
     from beltpitch.study.sources import study_from
     from beltpitch.study.trials_table import sheet_from

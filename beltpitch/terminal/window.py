@@ -596,10 +596,10 @@ def _groups(found: WindowReport) -> list[list[ReferenceValue]]:
 
 
 def _draw_demand(where: Console, demand: Demand, unit: str) -> None:
-    from beltpitch.advice.drive_names import DRIVES
+    from beltpitch.belts.drives import DRIVE_NAMES
     from beltpitch.terminal.drawing import field, force
 
-    field(where, "drive", f"{demand.drive}: {DRIVES[demand.drive]}")
+    field(where, "drive", f"{demand.drive}: {DRIVE_NAMES[demand.drive]}")
     parts = ", ".join(f"{name} {force(n, unit)}" for name, n in demand.parts if n)
     each = " on each belt" if demand.belts > 1 else ""
     field(where, "pull", f"{force(demand.peripheral_n, unit)}{each} ({parts})")

@@ -8,7 +8,6 @@ import pytest
 
 from beltpitch.advice.axis import Layout
 from beltpitch.advice.bounds import Bound
-from beltpitch.advice.drive_names import DRIVES
 from beltpitch.advice.duty import (
     Motion,
     Pulley,
@@ -19,6 +18,7 @@ from beltpitch.advice.duty import (
     range_by_duty,
     rotary_demand,
 )
+from beltpitch.belts.drives import DRIVE_NAMES
 from beltpitch.errors import RequestError
 
 MOTION = Motion(mass_kg=4, acceleration_m_per_s2=5, process_force_n=12, friction_n=8)
@@ -222,7 +222,7 @@ def test_warnings_name_life_mesh_motor_and_shaft() -> None:
 def test_marks_of_a_duty_never_end_it() -> None:
     labels = {
         drive: [m.label for m in duty_marks(linear_demand(drive, MOTION))]
-        for drive in DRIVES
+        for drive in DRIVE_NAMES
         if drive != "rotary"
     }
     assert labels["fixed"] == ["printed rule: preload equal to the pull"]

@@ -27,7 +27,7 @@ def test_a_probability_too_small_to_tell_is_not_told() -> None:
 
 
 def test_an_edge_of_another_rule_is_named_by_it() -> None:
-    from beltpitch.study.sentences import sentence
+    from beltpitch.study.explanation import sentence
 
     shaft = Field(20, 60, "seating", "permitted radial load 250 N", "seating", "shaft")
     one = found(40 - 0.5 * LEVELS + NOISE, field=shaft)

@@ -11,8 +11,7 @@ import pytest
 from scipy.optimize import brentq
 
 from beltpitch.belts.catalogue import belt
-from beltpitch.belts.corrections import air_estimate
-from beltpitch.belts.hanging_strand import hung_tension, swing_factor
+from beltpitch.belts.corrections import air_estimate, hung_tension, swing_factor
 from beltpitch.belts.hung_weights import (
     Calibration,
     HangingRig,

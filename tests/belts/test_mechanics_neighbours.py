@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 from scipy.linalg import eigh
 
-from beltpitch.belts.carried_range import carried_range
-from beltpitch.belts.mechanics import frequency
+from beltpitch.belts.mechanics import carried_range, frequency
 from beltpitch.belts.strand import Strand
 
 BELT = Strand(0.412, 0.0126, 3e-4, 1 / 3, 1 / 3, 7.66e-5, 29e3)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.linalg import eigh
 
-from beltpitch.belts.hanging_strand import hung_tension, swing_factor
+from beltpitch.belts.corrections import hung_tension, swing_factor
 from beltpitch.belts.mechanics import frequency, tension
 from beltpitch.belts.parks import (
     limit_of_strands,

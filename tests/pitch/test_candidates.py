@@ -8,10 +8,9 @@ import pytest
 from beltpitch.audio.synthesis import pluck_tones, room_noise, synthesise
 from beltpitch.pitch.candidates import candidates_of
 from beltpitch.pitch.likelihood import REACH, nearest, scored, spread
-from beltpitch.pitch.lines import SpectralLines, lines_of
 from beltpitch.pitch.noise import from_quiet
+from beltpitch.pitch.peaks import SpectralLines, lines_of, spectrum_of
 from beltpitch.pitch.results import FrequencyRange
-from beltpitch.pitch.spectrum import spectrum_of
 
 RATE_HZ = 8000.0
 COUNT = 40

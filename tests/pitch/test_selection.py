@@ -19,11 +19,10 @@ from beltpitch.audio.synthesis import (
     synthesise,
 )
 from beltpitch.pitch.candidates import candidates_of
-from beltpitch.pitch.lines import lines_of
+from beltpitch.pitch.peaks import lines_of, spectrum_of
 from beltpitch.pitch.pluck_detector import PluckDetector
 from beltpitch.pitch.results import FrequencyRange
 from beltpitch.pitch.selection import LEAST_QUALITY, Decision, PluckEvidence, decide
-from beltpitch.pitch.spectrum import spectrum_of
 from tests.pitch.hearing import answers, heard_at
 
 Samples = NDArray[np.float64]

@@ -10,7 +10,7 @@ import pytest
 
 from beltpitch.audio.files import open_recording
 from beltpitch.errors import RequestError
-from beltpitch.store.pluck_folder import PluckFolder
+from beltpitch.store.audio_clips import PluckFolder
 
 SOUND = np.linspace(-0.5, 0.5, 4800)
 

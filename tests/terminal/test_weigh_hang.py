@@ -12,7 +12,7 @@ import pytest
 
 from beltpitch.audio.files import save_sound
 from beltpitch.audio.synthesis import pluck_recording
-from beltpitch.belts.hanging_strand import hung_tension, swing_factor
+from beltpitch.belts.corrections import hung_tension, swing_factor
 from beltpitch.belts.mechanics import frequency
 from beltpitch.belts.strand import Strand
 from beltpitch.store.machine_file import load

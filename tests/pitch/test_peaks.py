@@ -9,7 +9,7 @@ import pytest
 
 from beltpitch.audio.synthesis import SynthesisedTone, hum, synthesise
 from beltpitch.pitch.noise import from_quiet, from_within
-from beltpitch.pitch.spectrum import LEAST_GAIN, spectrum_of
+from beltpitch.pitch.peaks import LEAST_GAIN, spectrum_of
 
 RATE_HZ = 11_025.0
 
