@@ -102,8 +102,9 @@ def moved_contact(travel: Estimate, pitch_m: float, *, key: str) -> Part | None:
     """Return the part of a travel's uncertainty that the teeth make; None where its own is larger.
 
     On a toothed pulley the last contact drops out of two parks only if the same place of a tooth
-    touches at both. A move by d beyond whole teeth of pitch p shifts it by d, or by d - p once in
-    p/d: on average not at all, with a standard uncertainty of sqrt(d (p - d)) (derived here).
+    touches at both. Moving by a whole number of teeth plus d shifts the last contact by d with
+    probability 1 - d/p and by d - p with probability d/p (p: pitch): mean 0, standard deviation
+    sqrt(d (p - d)) (derived here).
 
     Parameters
     ----------

@@ -1,9 +1,9 @@
-"""Which fundamentals may explain the lines: candidates, refined and ranked by their evidence.
+"""Which fundamentals may explain the lines: candidates, refined and ranked by their likelihood.
 
-Every strong line is tried as partial 1, 2, 3 ... of series of several stiffnesses; a quick merit
-ranks these, the best are fitted to the lines they explain and weighed in full (evidence.py).
+Every strong line is tried as partial 1, 2, 3 ... of series with several values of B. A quick merit
+ranks these; the best are fitted to the lines they explain and scored in full (likelihood.py).
 
-Conventions: scores in nats, 0 is "strangers only".
+Conventions: scores in nats, 0 is "unrelated lines only".
 """
 
 from __future__ import annotations
@@ -106,9 +106,9 @@ def _each_once(lines: SpectralLines, pairs: Samples) -> list[Candidate]:
 def _refined(lines: SpectralLines, pairs: Samples) -> Samples:
     """Fit each (f_s, B), shape (pairs, 2), to the lines it explains, with B free, then held.
 
-    In the first steps of the second half, shape (2 pairs, 2), B is taken for nought: that of a long
-    span is too small to show in its lowest partials, and one of them that noise or hum has moved
-    would make one up, and so lose all the partials above.
+    Rows ``[pairs:]`` hold B = 0 for the first HELD steps: on long spans B is too small to estimate
+    from the lowest partials, and one disturbed partial would give a false B that misses all higher
+    ones.
     """
     f = np.tile(pairs[:, :1], (2, 1))
     b = np.concatenate([pairs[:, 1:], np.zeros((len(pairs), 1))])

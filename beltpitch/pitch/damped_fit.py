@@ -348,7 +348,7 @@ def _carrying(number: Samples, decay: Samples) -> tuple[Samples, Samples]:
     """Return decays and shares of the modes that carry the glide: mode 1, and 2 and 3 if heard.
 
     Mode 1 moves the belt most, heard or not. Where it is not, its decay is told by the others:
-    ln(decay) is a straight line in octaves, its slope known beforehand (evidence.py).
+    ln(decay) is a straight line in octaves, its slope known beforehand (likelihood.py).
     """
     octave, log = np.log2(number), np.log(decay)
     level, slope, scatter = log.mean(), DECAY_MEAN[1], DECAY_SCATTER

@@ -1,12 +1,11 @@
 """From plucks to the fundamental of a string, with its uncertainty, or a reason why not.
 
-``pitch_of`` hears one pluck: its lines (peaks.py), the series that explains them (series.py), a
-maximum likelihood fit (fit.py), a stiff series laid through the fitted partials. ``hear`` decides
-over several plucks of one string together: their evidence adds, and a pluck that says something
-else is named and set aside.
+`hear` decides over several plucks of one string together: their evidence adds, and a pluck that
+disagrees is named and rejected. `pitch_of` does the same for one pluck. The steps are those of the
+theory of operation in `beltpitch.pitch`, from the peaks on.
 
 Conventions: ``quality`` is the probability of the chosen fundamental given the lines, over all
-candidates and over "no series at all"; below LEAST_QUALITY the answer is withheld.
+candidates and over "no series at all"; below LEAST_QUALITY there is no answer.
 """
 
 from __future__ import annotations
@@ -54,7 +53,7 @@ def pitch_of(pluck: Pluck, expected: FrequencyRange) -> PluckResult:
     Parameters
     ----------
     pluck
-        From a Listener.
+        From a PluckDetector.
     expected
         Where the fundamental may lie.
     """
@@ -70,7 +69,7 @@ def hear(plucks: Sequence[Pluck], expected: FrequencyRange) -> PitchResult:
     Parameters
     ----------
     plucks
-        In order of time, from a Listener.
+        In order of time, from a PluckDetector.
     expected
         Where the fundamental may lie.
     """

@@ -1,9 +1,9 @@
 """The stiff series laid through fitted partials: mode 1 and B, with their uncertainties.
 
-(f_n / n)^2 = f_s^2 + (f_s^2 B) n^2 is linear in f_s^2 and f_s^2 B: generalised least squares with
-the full covariance of the fit. What the partials scatter about it beyond that covariance is added
-as a relative misplacement of each, as large as it must be (the consensus method of Mandel & Paule,
-Anal. Chem. 42, 1194, 1970).
+(f_n / n)^2 = f_s^2 + (f_s^2 B) n^2 is linear in f_s^2 and f_s^2 B, so it is fitted by generalised
+least squares with the full covariance of the partials. If the partials scatter more than that
+covariance allows, each gets a relative misplacement just large enough to explain it (the consensus
+method of Mandel & Paule, Anal. Chem. 42, 1194, 1970).
 
 Conventions: mode 1 is ``f_s sqrt(1 + B)``; B is never negative.
 """

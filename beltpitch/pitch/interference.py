@@ -1,9 +1,9 @@
 """What sounds beside the belt: the neighbouring strand, and the belt's own twist.
 
 A strand next to the plucked one answers with a series of its own: the lines that the belt's series
-does not explain are asked whether they form one. Twist and the edgewise mode of a flat belt stand 1
-to 6 % above a partial (design; f1 sqrt(1 + 12 GJ / (T b^2)), derived): a single line close above
-partial 1 is named as that.
+leaves unexplained are searched for one. Twist and the edgewise mode of a flat belt stand 1 to 6 %
+above a partial (f1 sqrt(1 + 12 GJ / (T b^2)), derived, no source): a single line close above
+partial 1 is named as twist.
 
 Conventions: loudness is the sum of the amplitudes at the onset.
 """

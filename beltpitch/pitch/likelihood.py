@@ -1,20 +1,22 @@
-"""How well one series explains the lines: its log likelihood ratio against strangers alone.
+"""How well one series explains the lines: its log likelihood ratio against unrelated lines alone.
 
-A candidate (f_s, B) is asked to explain all the lines heard, as partials
-``f_n = n f_s sqrt(1 + B n^2)`` or as strangers, and is held to what it promises:
+The score of a candidate (f_s, B) is the log likelihood of all lines, each either one of its
+partials ``f_n = n f_s sqrt(1 + B n^2)`` or unrelated to it, minus a penalty for expected partials
+that are absent:
 
-- a line at the right place counts by how much more likely it stands there than a stranger would;
-  strangers are as dense as the lines are, most of them chance peaks that hardly stand out;
+- a line at the right place counts by how much more likely it stands there than an unrelated line
+  would; unrelated lines are as dense as the lines are, most of them chance peaks that hardly stand
+  out;
 - its level and its decay count by how well they fit those of the other partials;
 - a partial that should be heard and is not costs by how far it ought to have stood above the
   noise, judged from its neighbours in the series (a broad prior on a pluck's envelope, with room
   for a node at the plucked point and for a microphone that is deaf below LOW_HZ);
-- the series may end anywhere; above its end everything is a stranger.
+- the series may end anywhere; above its end every line is unrelated.
 
-Small fundamentals explain any set of lines; here their many empty places cost them. The numbers
+A small fundamental explains any set of lines; here its many absent partials cost it. The numbers
 are broad priors chosen from physics, not fitted to recordings.
 
-Conventions: scores in nats, 0 is "strangers only"; levels in dB.
+Conventions: scores in nats, 0 is "unrelated lines only"; levels in dB.
 """
 
 from __future__ import annotations

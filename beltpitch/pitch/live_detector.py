@@ -1,8 +1,8 @@
-"""A Listener on a live input: what must not be heard is left out, and time stays the input's.
+"""A PluckDetector on a live input: what must not be heard is left out, and time stays the input's.
 
 A beep of our own is left out; so is an input that delivers nothing but one and the same sample
 (muted, or not yet awake), since against digital silence the faintest hiss is a pluck. What spans
-such a gap is refused by the Listener as lost sound; after a dead stretch it begins anew.
+such a gap is refused by the PluckDetector as lost sound; after a dead stretch it begins anew.
 
 Conventions: onsets are in seconds from the first sample that came, left out or not.
 """

@@ -1,16 +1,14 @@
-"""Whether a tone began with the onset, or sounded before it: a pluck against what goes on.
+"""Whether a tone began with the onset or sounded before it: a pluck against what goes on.
 
-A voice, an engine or a fan may have partials as regular as a string's, and its loudness sways so
+A voice, an engine or a fan may have partials as regular as a string's, and its loudness varies so
 that something seems to begin. But a plucked string was silent before. For each line of a pluck the
-power in the short stretch ahead of the onset is judged under two hypotheses: only the noise known
-to be there, or noise and the line as loud as it is afterwards. Both powers are taken as exponential
-(those of a narrow band of noise), which leaves room for a line that swells.
+power in the short stretch ahead of the onset is judged under two hypotheses: only the known noise,
+or noise and the line as loud as it is afterwards. Both powers are taken as exponentially
+distributed (those of a narrow band of noise), which leaves room for a line that swells.
 
-A pluck that rings on through a knock is cut in two, and its second part does not begin there
-either: it is enough that one of the records of a tone begins with it. Nor need any: noise hides an
-onset, or moves it by more than the stretch ahead is long. So a tone may have begun a little earlier
-as well, unnoticed, where one of the earlier records holds a stretch without it. What goes on was
-there all the time.
+A knock during a pluck splits its record; only the first part contains the onset. One record with an
+onset is therefore enough. Noise may also hide or shift the onset, so the stretches before earlier
+records are searched too. A tone that goes on was there in all of them.
 
 Conventions: log likelihood ratios in nats, above 0 for a beginning.
 """

@@ -1,11 +1,12 @@
-"""What sounds outside the range that was told: the answer's own series, or the only clear tone.
+"""What sounds outside the frequency range asked for: a better explanation, or the only clear tone.
 
-Who types a belt or a span wrongly asks for a string where there is none. Within such a range there
-may be nothing, or every second partial of a string below it, which explains half the lines and
-sounds like an answer. So a number from within the range must not be explained far better by a
-fundamental outside, and where there is none, a clear tone outside is named, never answered.
+A wrong belt or span gives a range in which there is no string. Within such a range there may be
+nothing, or every second partial of a string below it: that series explains half the lines and
+looks like an answer. So a number from within the range is withheld if a fundamental outside
+explains the lines far better. Where the range holds nothing, a clear tone outside is named, never
+given as the answer.
 
-Conventions: scores in nats, as in evidence.py.
+Conventions: scores in nats, as in likelihood.py.
 """
 
 from __future__ import annotations

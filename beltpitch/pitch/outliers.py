@@ -1,10 +1,10 @@
-"""Several plucks of one string: which say something else, and which are the same one twice.
+"""Several plucks of one string: which disagree with the others, and which are one pluck twice.
 
 A knock while a pluck rings cuts its record in two; the second part would count as a pluck of its
-own. It is told from a new pluck by its loudness: no louder than the first part left off. A pluck
-whose frequency lies beyond its own uncertainty and the scatter of the others is an outlier.
+own. Its loudness tells it from a new pluck: it is no louder than the first part was at its end. A
+pluck is an outlier if its frequency lies beyond its own uncertainty and the scatter of the others.
 
-Conventions: nothing is dropped; what is not used keeps its pitch and gets a reason.
+Conventions: no pluck is dropped; one that is not used keeps its pitch and gets a reason.
 """
 
 from __future__ import annotations

@@ -1,11 +1,11 @@
-"""The Listener: blocks in, plucks out; no input, no output, no clock.
+"""The PluckDetector: blocks in, plucks out; no input, no output, no clock.
 
 It is a protocol engine in the manner of h11: whoever owns the microphone or the file feeds blocks
 and gets finished plucks back. Time is counted in samples. Sound is cut into slabs of a fixed size
-first (intake.py), so that whole or in crumbs the answer is the same; only the last seconds are
+first (resample.py), so that whole or in crumbs the answer is the same; only the last seconds are
 kept, so that hours of sound take no more memory than seconds.
 
-A pluck is anything that begins suddenly; whether it is a plucked string is decided in pitch.py,
+A pluck is anything that begins suddenly; whether it is a plucked string is decided in estimator.py,
 which sees its partials. The record ends when nothing stands above the noise any more, when the
 next pluck begins, or after LONGEST_S.
 

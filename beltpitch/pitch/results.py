@@ -1,7 +1,7 @@
 """What was heard, as records: from one partial to the answer for a whole recording.
 
 Conventions: frequencies in Hz; amplitudes in units of full scale; every ``u`` is one standard
-uncertainty; ``onset_s`` counts from the first sample fed to the Listener. The stiff series is
+uncertainty; ``onset_s`` counts from the first sample fed to the PluckDetector. The stiff series is
 ``f_n = n f_s sqrt(1 + B n^2)`` (physics of a pinned stiff string); ``frequency_hz`` is always
 mode 1 at vanishing amplitude, ``f_s sqrt(1 + B)``.
 """

@@ -1,12 +1,14 @@
 """Which fundamental all the plucks of a recording say together, and how probable it is.
 
-Every candidate of every pluck is a hypothesis; its evidence is that of the pluck that shows it
-best, a share of that of the others (they err alike), and the prior of the range. They compete with
-each other, with "no string at all" and with a machine that sounds there. How well a tone *begins*
-with a pluck (begins.py) counts as well: a voice, an engine or running water may look like a series
-for a while, but it sounds before as it does after. Among each other, tones in a simple ratio share
-that: they are lines of the same sound, and which of them begin says nothing about the octave. Where
-many sounds begin as loud, one that fits a string may do so by chance, and says less.
+Every candidate of every pluck is a hypothesis. Its evidence is that of the pluck that shows it
+best, a share of that of the others (their errors are alike), and the prior of the range. The
+hypotheses compete with each other, with "no string at all" and with a machine that sounds there.
+
+How clearly a tone begins with a pluck (onset_evidence.py) counts too: a voice, an engine or running
+water may look like a series for a while, but it sounds before as it does after. Candidates in a
+simple frequency ratio get the same onset score, because they share lines; onsets cannot decide the
+octave. Where many sounds begin equally loud, one of them may fit a string by chance, and its score
+says less.
 
 Conventions: scores in nats; a probability is over all hypotheses.
 """
@@ -32,8 +34,8 @@ from beltpitch.uncertainty import PLUCK_SCATTER
 
 LEAST_QUALITY = 0.92  # of an answer
 SAME_TONE = 0.01
-# Plucks of one string may lie so far apart: ten times the usual scatter. Who cuts nearer keeps
-# those alone that happen to agree, and takes their scatter for smaller than it is.
+# Relative. Plucks of one string may lie so far apart: ten times the usual scatter. A tighter limit
+# would keep only plucks that agree by chance and underestimate the scatter.
 SCATTERED = 0.03
 CELL = 0.0025  # width of a candidate in log frequency
 # Log odds of a sound being no pluck, before it is heard. A pluck in little noise gains all of
@@ -46,33 +48,32 @@ AS_LOUD = 0.5  # of a pluck: what is fainter may be its room's noise, and is no 
 # Shares of the sounds that are plucks, and their weights (Gauss and Legendre, 0 to 1).
 SHARES, WEIGHTS = (0.5 * x for x in np.polynomial.legendre.leggauss(24))
 SHARES += 0.5
-# The tones of a machine are a series as well, but they go on. Its speed sways, so that they are
-# never as sharp as a string's: a series explains them by so many nats at most. Their loudness
-# sways by a neper within a record (both common practice, no source), where a string dies away.
+# The tones of a machine form a series as well, but they go on. Its speed varies, so they are never
+# as sharp as a string's, and a series explains them by at most MACHINE_MOST nats. Their loudness
+# varies by a neper within a record (both common practice, no source); a string dies away.
 MACHINE_BONUS = 2.0  # log odds against a pluck, before it is heard
 MACHINE_MOST = 15.0
 SWAY = 1.0
 CLEAR_SCORE = 12.0  # nats: a series that stands by itself
-# Log odds, beside what the lines say, of an octave below whose odd partials are not heard where a
-# microphone is deaf to the lowest: who holds it at a third of the span, as told, loses the third.
+# Prior log odds that the true fundamental is one octave lower and its odd partials are inaudible.
+# A microphone at a third of the span does not hear partial 3.
 UNHEARD = 2.0
-# Several clear tones that have nothing to do with each other are a voice. A string stands beside
-# it if it is so many times as clear as any of them, or begins and is so many times as loud:
-# syllables of one sentence differ by less.
+# Several clear tones that are unrelated to each other are a voice. A string is accepted beside it if
+# it is CLEARER times as clear as any of them, or begins and is LOUDER times as loud: syllables of
+# one sentence differ by less.
 TONES_OF_A_VOICE = 2
 CLEARER = 2.3
 LOUDER = 3.0
-# So does a tone that is heard clearly so often at one pitch, within what plucks scatter,
-# over a longer time than speech holds a pitch, and in so large a share of
-# all that is clear: a speaker comes back to a pitch only by chance, and then seldom to one within a
-# narrow range that was told: there less is asked for.
+# So is a tone that is heard clearly HELD_TIMES times at one frequency, within the usual scatter, over
+# a longer time than speech holds one, and in a share HELD_SHARE of all that is clear. A speaker
+# returns to a frequency only by chance, seldom within a narrow range: there less is asked for.
 HELD_PITCH, HELD_SHARE = PLUCK_SCATTER, 0.3
 HELD_TIMES, HELD_S = 5, 1.0
 HELD_TIMES_NARROW, HELD_S_NARROW = 3, 0.4
 NARROW = 5.0  # highest over lowest of a range
-# And so does one that was heard so often in a row, with nothing else clear between: what sounds
-# before or after is another matter. Speech comes to several syllables in so long a time, and they
-# do not all agree (a judgement, tried on recorded and made voices).
+# And so is one that was heard ROW_TIMES times in a row over ROW_S, with nothing else clear between.
+# Speech has several syllables in that time, and they do not all agree (a judgement, tried on
+# recorded and made voices).
 ROW_TIMES, ROW_S = 3, 2.0
 
 
