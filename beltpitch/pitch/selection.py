@@ -58,15 +58,15 @@ CLEAR_SCORE = 12.0  # nats: a series that stands by itself
 # Prior log odds that the true fundamental is one octave lower and its odd partials are inaudible.
 # A microphone at a third of the span does not hear partial 3.
 UNHEARD = 2.0
-# Several clear tones that are unrelated to each other are a voice. A string is accepted beside it if
-# it is CLEARER times as clear as any of them, or begins and is LOUDER times as loud: syllables of
-# one sentence differ by less.
+# Several clear tones that are unrelated to each other are a voice. A string is accepted beside it
+# if it is CLEARER times as clear as any of them, or begins and is LOUDER times as loud: syllables
+# of one sentence differ by less.
 TONES_OF_A_VOICE = 2
 CLEARER = 2.3
 LOUDER = 3.0
-# So is a tone that is heard clearly HELD_TIMES times at one frequency, within the usual scatter, over
-# a longer time than speech holds one, and in a share HELD_SHARE of all that is clear. A speaker
-# returns to a frequency only by chance, seldom within a narrow range: there less is asked for.
+# So is a tone that is heard clearly HELD_TIMES times at one frequency, within the usual scatter,
+# over a longer time than speech holds one, and in a share HELD_SHARE of all that is clear. A
+# speaker returns to a frequency only by chance, seldom within a narrow range: there less is asked.
 HELD_PITCH, HELD_SHARE = PLUCK_SCATTER, 0.3
 HELD_TIMES, HELD_S = 5, 1.0
 HELD_TIMES_NARROW, HELD_S_NARROW = 3, 0.4
