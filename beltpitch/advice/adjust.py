@@ -191,7 +191,7 @@ def next_step(
     cautions = turning(vertical=vertical, pair=pair)
     if not readings:
         return Step("take up slack", 0.0, _SLACK, None, None, None, (), cautions, window)
-    word = judge(readings[-1], window)
+    word = judge(readings[-1], window).word
     stuck = _stuck(setup, readings, turned)
     belief = _belief(setup, readings, turned)
     rate = None if belief is None else belief.rate
@@ -383,7 +383,8 @@ def _decide(
     now, target_n, high = readings[-1].value, window.target_n, window.high_n
     assert target_n is not None  # it is the window of a target
     assert high is not None
-    if judge(readings[-1], window) == "within":
+    judged = judge(readings[-1], window)
+    if judged.word == "within" and judged.sure:
         return "leave", 0.0, f"{now:.4g} N is within the window of the target: leave it."
     if target_n * (1 - NEAR_BELOW * within) <= now <= high:
         return "leave", 0.0, f"{now:.4g} N is on the target of {target_n:.4g} N: leave it."

@@ -1,9 +1,8 @@
 """The ends of a range of tension, and the marks that stand on the ruler beside it.
 
 A `Bound` says which rule binds there and where the rule comes from. A `ReferenceValue` is a
-published figure that may be looked at but never ends a window: handbook working pulls and the
-standard's Ta rate the pull a belt carries for life, and set points belong to the machine they were
-printed for.
+published figure that may be looked at but never ends a window: set points belong to the machine
+they were printed for, and nobody sets a belt to its breaking load.
 
 Conventions: newtons, one strand, preload (both strands alike, nothing pulling).
 """
@@ -13,7 +12,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["seating", "slack strand", "allowable", "shaft", "own limit", "own target"]
+Kind = Literal[
+    "seating", "recommended", "slack strand", "allowable", "shaft", "own limit", "own target"
+]
 
 
 @dataclass(frozen=True, slots=True)

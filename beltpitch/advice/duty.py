@@ -35,14 +35,18 @@ STANDARD_GRAVITY = 9.80665  # m/s^2, ISO 80000-3
 Drive = Literal["looped", "fixed", "crossed", "closed", "rotary"]
 
 ELATECH = "Elatech polyurethane belts catalogue 2012, p. 54"
-INVENTOR = "Autodesk Inventor help, synchronous belt generator"
+PRACTICE = "common practice, no source"
 GB11362 = "GB/T 11362-2008 (adopts ISO 5295), as quoted"
 DERIVED = "two springs, derived here"
 
 HALF = 0.5  # both strands of a closed loop share the pull
 FULL_MESH = 6  # teeth in mesh from which the full rating holds (SDP/SI D820; GB/T 11362)
 LOSS_PER_TOOTH = 0.2  # of the rating, for each tooth below six (same sources)
-SLACK_OF_PULL = (0.10, 0.30)  # slack strand tension as a share of the pull that works best
+# What the slack strand keeps under the whole pull, as a share of it: 10 to 30 % works best (common
+# practice, no source). A rotary drive starts at 10 %, which with half the pull is 0.6 F; a linear
+# axis, which must not lose motion, keeps 20 % (a judgement).
+SLACK_OF_PULL = (0.10, 0.30)
+LINEAR_REST = 0.20
 WRAP_LIMIT = 2 * math.pi  # a belt cannot be wrapped further on one pulley
 STEEPEST = math.pi / 2  # an axis that stands upright
 
@@ -100,7 +104,7 @@ class Pulley:
 
     @property
     def mesh_factor(self) -> float:
-        """Share of the working pull that so few teeth can carry: 1, 0.8, 0.6 for 6, 5, 4."""
+        """Share of the working tension that so few teeth can carry: 1, 0.8, 0.6 for 6, 5, 4."""
         return max(0.0, 1 - LOSS_PER_TOOTH * max(0, FULL_MESH - self.mesh))
 
     @property
@@ -278,6 +282,12 @@ class Demand:
         return self.slack_share * self.peripheral_n + self.running_n
 
     @property
+    def rest_n(self) -> float:
+        """What the slack strand is to keep under the whole pull."""
+        rest = SLACK_OF_PULL[0] if self.drive == "rotary" else LINEAR_REST
+        return rest * self.peripheral_n
+
+    @property
     def shaft_peak_n(self) -> float | None:
         """Shaft load at the least preload with the whole pull on one strand; None if unknown."""
         return None if self.pulley is None else self.shaft_load(self.least_n)
@@ -398,8 +408,11 @@ def _slack_share(drive: str, layout: Layout | None) -> tuple[float, str, str]:
     return share, f"{share:.0%} of the pull, at an end of the travel", DERIVED
 
 
-def range_by_duty(demand: Demand, allowable: Bound | None) -> Range:
+def range_by_duty(demand: Demand, allowable: Bound | None, seating: Bound | None = None) -> Range:
     """Return the preload this duty permits, with the rule that binds at each end.
+
+    The least preload is what the slack strand loses under the whole pull, and what it is to keep:
+    the minimum for tooth engagement or its share of the pull, whichever is more.
 
     Parameters
     ----------
@@ -407,12 +420,19 @@ def range_by_duty(demand: Demand, allowable: Bound | None) -> Range:
         What is asked of one belt.
     allowable
         Allowable strand tension with its source; None if unknown.
+    seating
+        Minimum for tooth engagement; None if unknown.
     """
+    rest_n = demand.rest_n
+    rest = f"{rest_n / (demand.peripheral_n or 1.0):.0%} of it"
+    if seating is not None and seating.newtons > rest_n:
+        rest_n, rest = seating.newtons, "the minimum for tooth engagement"
     low = Bound(
-        demand.least_n,
+        demand.least_n + rest_n,
         "slack strand",
-        f"the slack strand loses {demand.share_rule}; the pull is {demand.peripheral_n:.4g} N",
-        demand.share_source,
+        f"of the pull of {demand.peripheral_n:.4g} N the slack strand loses "
+        f"{demand.share_rule}, and keeps {rest}",
+        f"{demand.share_source}; the rest: {PRACTICE}",
     )
     high = lowest((_strand_limit(demand, allowable), _shaft_limit(demand)))
     bounds = Range(low, high)
@@ -505,8 +525,8 @@ def duty_marks(demand: Demand) -> tuple[ReferenceValue, ...]:
             ReferenceValue(
                 f"slack strand at {share:.0%} of the pull",
                 (HALF + share) * pull + demand.running_n,
-                INVENTOR,
-                "quoted",
+                PRACTICE,
+                PRACTICE,
             )
             for share in SLACK_OF_PULL
         ]
@@ -523,7 +543,7 @@ def duty_marks(demand: Demand) -> tuple[ReferenceValue, ...]:
     return tuple(marks)
 
 
-def duty_warnings(demand: Demand, working_pull_n: float | None) -> tuple[str, ...]:
+def duty_warnings(demand: Demand, working_tension_n: float | None) -> tuple[str, ...]:
     """Return what is wrong with a duty beside its range: life, mesh, motor, shaft."""
     found = []
     pull, pulley = demand.peripheral_n, demand.pulley
@@ -532,9 +552,9 @@ def duty_warnings(demand: Demand, working_pull_n: float | None) -> tuple[str, ..
         found.append(
             f"only {pulley.mesh} teeth are in mesh: the belt carries {factor:.0%} of its rating"
         )
-    if working_pull_n is not None and pull > factor * working_pull_n:
+    if working_tension_n is not None and pull > factor * working_tension_n:
         found.append(
-            f"the pull of {pull:.4g} N is above the {factor * working_pull_n:.4g} N this belt "
+            f"the pull of {pull:.4g} N is above the {factor * working_tension_n:.4g} N this belt "
             "carries for life: it will wear sooner"
         )
     if demand.motor_n is not None and pull > demand.motor_n * (1 + 1e-9):

@@ -1,8 +1,8 @@
-"""What a belt by itself says of its tension: seating, allowable, and the marks beside them.
+"""What a belt by itself says of its tension: recommended range, limits, marks beside them.
 
-Taken from the catalogue, already scaled to the belt's width as each source allows. The seating
-minimum and the allowable strand tension end the range by pitch and width; working pulls, set
-points and the breaking load are marks. Where handbook and practice disagree both are shown.
+Taken from the catalogue, already scaled to the belt's width as each source allows. The recommended
+range is that of `beltpitch.advice.recommendation`; set points and the breaking load are marks.
+Where handbook and practice disagree both are shown.
 """
 
 from __future__ import annotations
@@ -11,11 +11,17 @@ from dataclasses import dataclass
 from typing import Literal
 
 from beltpitch.advice.bounds import Bound, Range, ReferenceValue
+from beltpitch.advice.recommendation import (
+    ALLOWABLE_STRETCH,
+    HIGH_STRETCH,
+    Recommendation,
+    allowable,
+    recommended,
+)
 from beltpitch.belts.catalogue import JOINED_SHARE, Belt, Figure, SetPoint
 from beltpitch.errors import RequestError, check_not_negative, check_positive
 
 BREAK_SHARE = 1 / 3  # of the breaking load; a judgement, no source
-STRETCH = 0.002  # of the length, half of what a maker of steel cord allows; a judgement, no source
 
 THREE_DIGITS = 100  # N, shown without a decimal
 
@@ -68,9 +74,10 @@ def safe_limit(belt: Belt, *, joined: bool = False) -> SafeLimit | None:
         Whether the belt was cut and joined: it may then carry half (Elatech 2012, type V).
     """
     share, kind = (JOINED_SHARE, "joined belt") if joined else (1.0, "belt")
+    working = None if allowable(belt) is belt.working_tension_n else belt.working_tension_n
     published: tuple[tuple[Figure | None, Basis, str], ...] = (
-        (belt.allowable_n, "allowable", f"the allowable strand tension of this {kind}"),
-        (belt.working_pull_n, "working", f"the published working tension of this {kind}"),
+        (allowable(belt), "allowable", f"the allowable strand tension of this {kind}"),
+        (working, "working", f"the published working tension of this {kind}"),
     )
     found = [
         SafeLimit(share * figure.value, basis, words, figure.told)
@@ -83,8 +90,9 @@ def safe_limit(belt: Belt, *, joined: bool = False) -> SafeLimit | None:
         figure, words = belt.break_n, f"a third of the breaking load of this {kind}"
         return SafeLimit(share * BREAK_SHARE * figure.value, "breaking", words, figure.told)
     if belt.ea_n is not None:
-        words = f"{STRETCH:.1%} stretch, a general rule: no maximum is published for this {kind}"
-        return SafeLimit(share * STRETCH * belt.ea_n.value, "stretch", words, belt.ea_n.told)
+        rule = f"{HIGH_STRETCH:.1%} stretch, a general rule"
+        words = f"{rule}: no maximum is published for this {kind}"
+        return SafeLimit(share * HIGH_STRETCH * belt.ea_n.value, "stretch", words, belt.ea_n.told)
     return None
 
 
@@ -94,36 +102,44 @@ class Limits:
 
     Parameters
     ----------
+    recommendation
+        Low, best and high by pitch, construction and width; None if too little is known.
     seating
-        Least preload that seats the teeth; None if unknown.
+        Minimum for tooth engagement; None if unknown.
     allowable
-        What one strand may carry; None where only a rating of pull is known.
-    working_pull_n
-        Rating of effective pull for life.
+        What one strand of a belt with steel cords may carry, pull included; None for others.
+    working_tension_n
+        Tension that a strand bears for life.
     marks
         Published figures to show on the ruler.
     safe
         The tension that no advice leads past; None if nothing is known of the belt.
     break_n
         What tears it.
+    bears_n
+        Above it the belt is overloaded: the allowable, else a third of the breaking load, else
+        twice the stretch of the general rule; None if nothing is known.
     """
 
+    recommendation: Recommendation | None = None
     seating: Bound | None = None
     allowable: Bound | None = None
-    working_pull_n: float | None = None
+    working_tension_n: float | None = None
     marks: tuple[ReferenceValue, ...] = ()
     safe: SafeLimit | None = None
     break_n: float | None = None
+    bears_n: float | None = None
 
     def __post_init__(self) -> None:
         check_not_negative(None if self.seating is None else self.seating.newtons, "seating", "N")
         check_positive(None if self.allowable is None else self.allowable.newtons, "allowable", "N")
-        check_positive(self.working_pull_n, "the working pull", "N")
+        check_positive(self.working_tension_n, "the working tension", "N")
 
     @property
     def range(self) -> Range:
         """The range by pitch and width alone."""
-        return Range(self.seating, self.allowable)
+        own = self.recommendation
+        return Range(self.seating, self.allowable) if own is None else Range(own.low, own.high)
 
     def target_warning(self, target_n: float) -> str:
         """Return what must be said first of a wanted tension; "" if nothing."""
@@ -167,22 +183,35 @@ def limits_of(belt: Belt, *, joined: bool = False) -> Limits:
     joined
         Whether the belt was cut and joined: it may then carry half (Elatech 2012, type V).
     """
-    allowable = belt.allowable_joined_n if joined else belt.allowable_n
+    rated = allowable(belt, joined=joined)
     kind = "joined belt" if joined else "belt"
-    working = belt.working_pull_n
+    working = belt.working_tension_n
     return Limits(
-        seating=_end(belt.seating_n, "seating", "seating minimum of this pitch and width"),
-        allowable=_end(allowable, "allowable", f"allowable strand tension of this {kind}"),
-        working_pull_n=None if working is None else working.value,
+        recommendation=recommended(belt, joined=joined),
+        seating=_end(
+            belt.seating_n, "seating", "minimum for tooth engagement of this pitch and width"
+        ),
+        allowable=_end(rated, "allowable", f"allowable strand tension of this {kind}"),
+        working_tension_n=None if working is None else working.value,
         marks=(
-            *_figure_marks("working pull", working),
+            *_figure_marks("working tension", working),
             *(mark for point in belt.set_points for mark in _set_point_marks(point)),
-            *_figure_marks("allowable", allowable),
+            *_figure_marks("allowable", rated),
             *_figure_marks("break", belt.break_n),
         ),
         safe=safe_limit(belt, joined=joined),
         break_n=None if belt.break_n is None else belt.break_n.value,
+        bears_n=_bears(belt, rated, JOINED_SHARE if joined else 1.0),
     )
+
+
+def _bears(belt: Belt, rated: Figure | None, share: float) -> float | None:
+    """Return the tension above which the belt is overloaded."""
+    if rated is not None:
+        return rated.value
+    if belt.break_n is not None:
+        return share * BREAK_SHARE * belt.break_n.value
+    return None if belt.ea_n is None else share * ALLOWABLE_STRETCH * belt.ea_n.value
 
 
 def _end(figure: Figure | None, kind: str, rule: str) -> Bound | None:

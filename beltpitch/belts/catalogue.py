@@ -71,7 +71,7 @@ UNITS: Mapping[str, tuple[str, float]] = {
     "ea": ("kN per mm", 1e6),
     "ei": ("N mm2 per mm", 1e-3),
     "seating": ("N per mm", 1e3),
-    "working_pull": ("N per mm", 1e3),
+    "working_tension": ("N per mm", 1e3),
     "allowable": ("N per mm", 1e3),
     "break": ("N per mm", 1e3),
 }
@@ -152,6 +152,8 @@ class Law:
         The figure in the file's own unit for each mm of width; of a table, its widest row.
     at_mm, exponent
         Printed for this width; other widths go with (b / at_mm) ^ exponent. None: proportional.
+    narrower_only
+        Whether only widths below `at_mm` go so, and wider ones in proportion.
     rows
         Pairs (width in mm, figure) of a table by width.
     cord
@@ -162,6 +164,7 @@ class Law:
     printed: Figure
     at_mm: float | None = None
     exponent: float = 1.0
+    narrower_only: bool = False
     rows: tuple[tuple[float, float], ...] = ()
     cord: float | None = None
 
@@ -171,8 +174,7 @@ class Law:
         width_mm = width_m * 1000
         unit = {"linear_mass": "kg/m", "ei": "N m2"}.get(self.quantity, "N")
         if not self.rows:
-            share = 1.0 if self.at_mm is None else (width_mm / self.at_mm) ** (self.exponent - 1)
-            return self.printed.times(factor * width_m * share, unit, self.scaling)
+            return self.printed.times(factor * width_m * self._share(width_mm), unit, self.scaling)
         value, within = self._read_rows(width_mm)
         doubt = self.printed.u / self.printed.value * (1 if within else BEYOND_ROWS)
         total = value * factor / 1000  # a row holds the whole belt's figure, for a width in mm
@@ -187,6 +189,12 @@ class Law:
             scaling=self.scaling if within else self._beyond,
         )
 
+    def _share(self, width_mm: float) -> float:
+        """Return by what a width departs from proportion."""
+        if self.at_mm is None or (self.narrower_only and width_mm >= self.at_mm):
+            return 1.0
+        return float((width_mm / self.at_mm) ** (self.exponent - 1))
+
     @property
     def scaling(self) -> str:
         """How the figure goes with width, in words."""
@@ -194,7 +202,8 @@ class Law:
             return "between printed widths" + (", whole cords" if self.cord else "")
         if self.at_mm is None:
             return "proportional to width"
-        return f"(b / {self.at_mm:g} mm)^{self.exponent:g}"
+        words = f"(b / {self.at_mm:g} mm)^{self.exponent:g}"
+        return f"{words} for narrower belts" if self.narrower_only else words
 
     @property
     def _beyond(self) -> str:
@@ -242,14 +251,14 @@ class Construction:
     ea: Law | None
     ei: Law | None
     seating: Law | None
-    working_pull: Law | None
+    working_tension: Law | None
     allowable: Law | None
     breaking: Law | None
 
     @property
     def laws(self) -> tuple[Law, ...]:
         """All figures there are, in the order of the file."""
-        every = (self.linear_mass, self.ea, self.ei, self.seating, self.working_pull)
+        every = (self.linear_mass, self.ea, self.ei, self.seating, self.working_tension)
         return tuple(law for law in (*every, self.allowable, self.breaking) if law)
 
     @property
@@ -319,9 +328,10 @@ class Belt:
         kg/m for each metre of width (the same number as g/m for each mm).
     ea_n, ei_n_m2
         Axial and bending stiffness of the whole belt.
-    seating_n, working_pull_n, allowable_n, break_n
-        Least static tension that seats the teeth; rating of effective pull; strand tension the
-        cords may see; what tears a new belt. `allowable_joined_n` is that of a joined belt.
+    seating_n, working_tension_n, allowable_n, break_n
+        Minimum for tooth engagement; tension a strand bears for life; strand tension the steel
+        cords of an open belt may see; what tears a new belt. `allowable_joined_n` is that of a
+        joined belt.
     set_points
         What machines are set to, for this width.
     min_span_m
@@ -347,7 +357,7 @@ class Belt:
     ea_n: Figure | None = None
     ei_n_m2: Figure | None = None
     seating_n: Figure | None = None
-    working_pull_n: Figure | None = None
+    working_tension_n: Figure | None = None
     allowable_n: Figure | None = None
     allowable_joined_n: Figure | None = None
     break_n: Figure | None = None
@@ -385,8 +395,8 @@ class Belt:
             ("linear mass per width", self.linear_mass_per_width),
             ("axial stiffness EA", self.ea_n),
             ("bending stiffness EI", self.ei_n_m2),
-            ("seating minimum", self.seating_n),
-            ("working pull", self.working_pull_n),
+            ("minimum for tooth engagement", self.seating_n),
+            ("working tension", self.working_tension_n),
             ("allowable strand tension", self.allowable_n),
             ("allowable strand tension, joined", self.allowable_joined_n),
             ("breaking load", self.break_n),
@@ -685,8 +695,8 @@ def _built(
         linear_mass_per_width=per_width,
         ea_n=_at(built.ea, width_m),
         ei_n_m2=_at(built.ei, width_m),
-        seating_n=_at(built.seating, width_m),
-        working_pull_n=_at(built.working_pull, width_m),
+        seating_n=_seating(made, built, width_m),
+        working_tension_n=_at(built.working_tension, width_m),
         allowable_n=allowable,
         allowable_joined_n=_joined(allowable),
         break_n=_at(built.breaking, width_m),
@@ -700,6 +710,15 @@ def _built(
         teeth=teeth,
         notes=(*notes, *more),
     )
+
+
+def _seating(made: Profile, built: Construction, width_m: float) -> Figure | None:
+    """Return the minimum for tooth engagement: the teeth's own, in whichever construction."""
+    if built.seating is not None or made.default.seating is None:
+        return _at(built.seating, width_m)
+    figure = made.default.seating.at(width_m)
+    source = f"the same teeth in {made.default.name}: {figure.source}"
+    return replace(figure, source=source, known="derived here")
 
 
 def _per_metre(law: Law) -> Figure:
@@ -847,7 +866,7 @@ def _made(name: str, table: dict[str, Any], sources: dict[str, str]) -> Construc
         ea=laws["ea"],
         ei=laws["ei"],
         seating=laws["seating"],
-        working_pull=laws["working_pull"],
+        working_tension=laws["working_tension"],
         allowable=laws["allowable"],
         breaking=laws["break"],
     )
@@ -856,14 +875,15 @@ def _made(name: str, table: dict[str, Any], sources: dict[str, str]) -> Construc
 def _law(quantity: str, table: dict[str, Any], sources: dict[str, str]) -> Law:
     unit = UNITS[quantity][0]
     rows = tuple((float(b), float(v)) for b, v in table.get("rows", ()))
-    at_mm = table.get("at_mm")
+    at_mm, below_mm = table.get("at_mm"), table.get("below_mm")
     value = table["value"] if not rows else rows[-1][1] / rows[-1][0]
     if at_mm is not None:
         value = value / at_mm
     return Law(
         quantity=quantity,
         printed=_figure({**table, "value": value}, sources, unit),
-        at_mm=at_mm,
+        at_mm=at_mm if below_mm is None else below_mm,
+        narrower_only=below_mm is not None,
         exponent=table.get("exponent", 1.0),
         rows=rows,
         cord=table.get("cord_n"),

@@ -274,13 +274,12 @@ class PlannedWeight:
 def heaviest_pull_n(belt: Belt) -> tuple[float, str] | None:
     """Return the most a strand of this belt should carry here in N, and why; None if unknown.
 
-    Half the allowable strand tension; where that is not known, the working pull, which a belt
-    carries for life.
+    Half the allowable strand tension; where that is not known, the working tension.
     """
     if belt.allowable_n is not None:
         return HALF * belt.allowable_n.value, "half the allowable strand tension"
-    if belt.working_pull_n is not None:
-        return belt.working_pull_n.value, "its working pull, the allowable tension is not known"
+    if belt.working_tension_n is not None:
+        return belt.working_tension_n.value, "its working tension"
     return None
 
 

@@ -34,7 +34,13 @@ if TYPE_CHECKING:
 # Okabe and Ito's set; a word or a marker always stands beside the colour.
 BLUE, ORANGE, RED, GREEN, GREY = "#0072B2", "#E69F00", "#D55E00", "#009E73", "#777777"
 STRIP = "#CDE5F3"
-COLOURS: dict[str, str] = {"within": BLUE, "slack": ORANGE, "tight": RED, "unknown": GREY}
+COLOURS: dict[str, str] = {
+    "within": BLUE,
+    "slack": ORANGE,
+    "tight": RED,
+    "over": RED,
+    "cannot tell": GREY,
+}
 WIDE_IN = 7.0
 FORMATS = (".png", ".svg", ".pdf")
 DPI = 150

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 from beltpitch.advice.axis import thermal_change
 from beltpitch.advice.comparison import Comparison, compare
 from beltpitch.advice.safety import plucking, turning
+from beltpitch.advice.window import TO_TURN
 from beltpitch.errors import BeltpitchError, CannotTell, RequestError
 from beltpitch.present.plots import (
     MONTH_DAYS,
@@ -172,7 +173,7 @@ def report_of(
         for pair in (machine.pairs.values() if machine else ())
         if machine is not None and shown.issuperset(pair.belts)
     )
-    turn = any(page.trend.word in ("slack", "tight") for page in belts)
+    turn = any(page.trend.word in TO_TURN for page in belts)
     vertical = any(d.vertical for d in machine.duties.values()) if machine else None
     says = turning(vertical=vertical or None, pair=bool(pairs)) if turn else plucking()
     return Report(
@@ -413,7 +414,7 @@ def _row(page: BeltPage) -> RulerRow:
 
 def _summary(report: Report) -> list[dict[str, Any]]:
     """Return what to do next and when, the most urgent first."""
-    rank = {"slack": 0, "tight": 0, "unknown": 1, "within": 2}
+    rank = {"over": 0, "slack": 1, "tight": 1, "cannot tell": 2, "within": 3}
     far = dt.datetime.max.replace(tzinfo=dt.UTC)
     order = sorted(
         report.belts, key=lambda p: (rank[p.trend.word], p.trend.next_check or far, p.name)

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 
 from beltpitch.advice.limits import SafeLimit, safe_limit
-from beltpitch.advice.window import Window, Word, judge, past
+from beltpitch.advice.window import Judgement, Window, Word, judge, past
 from beltpitch.reading import COVERAGE, PluckGroup, Reading, strands_too_far
 from beltpitch.uncertainty import DOF_AS_NORMAL, Estimate, Part
 from beltpitch.units import FORCE, in_unit
@@ -28,10 +28,21 @@ SAID: Mapping[Word, tuple[str, str]] = {
         "Too tight for its window: loosen it a little, settle the axis, pluck again.",
         "Too tight for its window: loosen it now, settle the axis, pluck again.",
     ),
+    "over": (
+        "More than this belt may bear: loosen it now, settle the axis, pluck again.",
+        "More than this belt may bear: loosen it now, settle the axis, pluck again.",
+    ),
     "within": (
         "Within its window: leave it, and write it down.",
         "Within its window, but settle that first.",
     ),
+}
+# The same where the word is only likely.
+LIKELY: Mapping[Word, str] = {
+    "slack": "Probably too slack for its window.",
+    "tight": "Probably too tight for its window.",
+    "over": "Probably more than this belt may bear: loosen it now, settle the axis, pluck again.",
+    "within": "Probably within its window.",
 }
 READ_FIRST = "Within its window, but read the notes before you leave it so."
 TOO_HIGH = "Loosen it, unless the machine's manual asks for so much."
@@ -82,7 +93,7 @@ class Verdict:
     window
         The window it was judged by; None where there is none yet.
     word
-        ``slack``, ``within``, ``tight`` or ``unknown``.
+        ``slack``, ``within``, ``tight``, ``over`` or ``cannot tell``: the likeliest.
     next_step
         The one thing to do next, in sentences; the warning, if there is one, first.
     remedies
@@ -90,6 +101,8 @@ class Verdict:
     warning
         What must be read before anything else: a tension or a target beyond what the belt may
         carry; "" without one.
+    share
+        How probable the word is, 0 to 1; 0 for ``cannot tell``.
     """
 
     reading: Reading
@@ -98,6 +111,16 @@ class Verdict:
     next_step: str
     remedies: tuple[Remedy, ...]
     warning: str = ""
+    share: float = 0.0
+
+    @property
+    def said(self) -> str:
+        """The word with its share where it is not sure, and with its basis where that is weak."""
+        words = str(Judgement(self.word, self.share))
+        weak = self.window is not None and self.window.basis in ("derived", "general rule")
+        if not weak or self.window is None or self.word == "cannot tell":
+            return words
+        return f"{words} ({self.window.basis_words})"
 
     @property
     def then(self) -> str:
@@ -130,24 +153,27 @@ def worse_known(verdicts: Sequence[Verdict]) -> Verdict | None:
 def judged(reading: Reading, window: Window | None = None) -> Verdict:
     """Judge a reading by its preload and say what to do next."""
     if reading.preload is None:
-        return Verdict(reading, window, "unknown", _without_answer(reading), ())
-    word = judge(reading.preload, window)
+        return Verdict(reading, window, "cannot tell", _without_answer(reading), ())
+    window = None if window is None else window.resolved(reading.preload)
+    judgement = judge(reading.preload, window)
+    word = judgement.word
     torn = reading.belt.break_n if reading.belt else None
     if torn is not None and reading.preload.value > torn.value:
         warning = f"More than tears this belt, about {torn.value:.0f} N."
-        return Verdict(reading, window, word, f"{warning} {NOT_SO}", (), warning)
+        step = f"{warning} {NOT_SO}"
+        return Verdict(reading, window, word, step, (), warning, judgement.share)
     remedies = _remedies(reading.preload)
     warning = _warning(reading, window)
     step = _next_step(
         reading.preload,
         window,
-        word,
+        judgement,
         remedies,
         warned=bool(warning),
         noted=bool(reading.warnings),
     )
     said = f"{warning} {step}".strip()
-    return Verdict(reading, window, word, said, remedies, warning)
+    return Verdict(reading, window, word, said, remedies, warning, judgement.share)
 
 
 def safe_for(reading: Reading, window: Window | None) -> SafeLimit | None:
@@ -305,14 +331,17 @@ def _relative_half_width(estimate: Estimate) -> float:
 def _next_step(
     preload: Estimate,
     window: Window | None,
-    word: Word,
+    judgement: Judgement,
     remedies: tuple[Remedy, ...],
     *,
     warned: bool,
     noted: bool,
 ) -> str:
-    if word in SAID:
+    word = judgement.word
+    if word in SAID and judgement.sure:
         return READ_FIRST if word == "within" and noted and not warned else SAID[word][warned]
+    if word in LIKELY:
+        return LIKELY[word] + ("" if word == "over" else _best(remedies))
     if warned and (window is None or window.high_n is None):
         return TOO_HIGH
     if window is None:
@@ -403,7 +432,10 @@ def as_json(verdict: Verdict) -> dict[str, object]:
         "preload_budget": _budget_json(preload),
         "corrections": [asdict(c) for c in reading.corrections],
         "window_n": [window.low_n, window.high_n] if window else None,
+        "recommended_n": [window.low_n, window.best_n, window.high_n] if window else None,
+        "recommended_basis": (window.basis or None) if window else None,
         "verdict": verdict.word,
+        "verdict_probability": verdict.share if verdict.share else None,
         "next_step": verdict.next_step,
         "better": verdict.better or None,
         "steady_hz": list(reading.steady_hz),

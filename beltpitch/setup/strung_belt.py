@@ -73,7 +73,8 @@ def _window(target: str | None, within: str | None, belt: Belt | None) -> Window
     if target is None:
         return windows(limits).verdict
     share = parse(within or WITHIN, PERCENT, option="--within").value
-    return windows(limits, target=(tension_given(target, belt, "--target"), share)).verdict
+    wanted = (tension_given(target, belt, "--target"), share)
+    return windows(limits, target=wanted, default_tolerance=within is None).verdict
 
 
 def tension_given(text: str, belt: Belt | None, option: str) -> float:

@@ -149,12 +149,11 @@ def asked_by_options(
 
     What is not given gets its default here and in `strung`, and is kept with the reading.
     """
-    from beltpitch.advice.window import WITHIN
     from beltpitch.belts.end_conditions import USUAL_ENDS
     from beltpitch.setup.strung_belt import strung
     from beltpitch.store.entries import BeltEntry
 
-    ends, within = ends or USUAL_ENDS, within or WITHIN
+    ends = ends or USUAL_ENDS
     texts = {key: value for key, value in over.items() if key != "loop_sides"}
     made = strung(**texts, ends=ends, within=within)
     given = {key: value for key, value in over.items() if value is not None}

@@ -16,9 +16,9 @@ import io
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
-from beltpitch.advice.window import Word
+from beltpitch.advice.window import OLD_WORD, WORDS, Word
 from beltpitch.errors import RequestError, SourceError
 from beltpitch.reading import Reading
 from beltpitch.session.verdict import Verdict
@@ -208,10 +208,12 @@ def _reading(place: str, number: Mapping[str, float], source: str, strand: str |
 
 
 def _word(place: str, text: str | None) -> Word:
-    for word in get_args(Word):
-        if text in (word, None, ""):
-            return word if text == word else "unknown"
-    raise RequestError(f'{place}: verdict "{text}" is none of {", ".join(get_args(Word))}')
+    if text in (None, "", OLD_WORD):
+        return "cannot tell"
+    for word in WORDS:
+        if text == word:
+            return word
+    raise RequestError(f'{place}: verdict "{text}" is none of {", ".join(WORDS)}')
 
 
 def keep_all(history: History, sittings: Iterable[NewEntry]) -> tuple[int, int]:

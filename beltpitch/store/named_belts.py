@@ -106,6 +106,7 @@ def named(entry: BeltEntry, machine: str, duty: DutyEntry | None = None) -> Name
             target=target,
             own_limit_n=limit,
             target_source=entry.target_from or OWN_TARGET,
+            default_tolerance=entry.within is None,
         ),
         demand=demand,
         tensioner=_tensioner(entry.tensioner),

@@ -128,6 +128,10 @@ def window_from(kept: Mapping[str, Any] | None) -> Window | None:
         target_n=kept["target_n"],
         safe=None if safe is None else SafeLimit(**safe),
         cautions=tuple(kept.get("cautions", ())),
+        best_n=kept.get("best_n"),
+        basis=kept.get("basis", ""),
+        bears_n=kept.get("bears_n"),
+        default_tolerance=kept.get("default_tolerance", False),
     )
 
 

@@ -180,7 +180,7 @@ _NO_READING = Trend(
     change=None,
     scatter=None,
     window=None,
-    word="unknown",
+    word="cannot tell",
     leaves=None,
     leaves_earliest=None,
     next_check=None,
@@ -355,7 +355,8 @@ def _told(
     points = [replace(p, own_u_n=_own_u(p.preload, own)) for p in points]
     level = level or points[-1].preload
     window = about.window or last_window
-    word = judge(level, window)
+    window = None if window is None else window.resolved(level)
+    word = judge(level, window).word
     leaves, earliest = _leaving(points[-1].taken, drift, level, window)
     holds = _holds(drift, level, about.check_every_days)
     check, why = _next_check(points, word, (leaves, earliest), about)

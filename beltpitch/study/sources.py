@@ -68,7 +68,7 @@ def subject_of(machine: Machine, name: str) -> StudySource:
         If there is no such belt or pair.
     """
     belts = tuple(machine.named(entry.name) for entry in machine.entries(name))
-    return StudySource(name, tuple(b.windows.bounds for b in belts), belts, machine)
+    return StudySource(name, tuple(b.windows.hard for b in belts), belts, machine)
 
 
 def field_of(

@@ -21,7 +21,15 @@ from beltpitch.uncertainty import Estimate, Part, mean, merged
 
 Goal = Literal["smaller", "larger", "target"]
 EndKind = Literal[
-    "seating", "slack strand", "allowable", "shaft", "own limit", "own target", "chosen", "tried"
+    "seating",
+    "recommended",
+    "slack strand",
+    "allowable",
+    "shaft",
+    "own limit",
+    "own target",
+    "chosen",
+    "tried",
 ]
 
 SAME_LEVEL = 0.05  # of the range tried: trials nearer to each other are repeats of one level

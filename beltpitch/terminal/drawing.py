@@ -27,7 +27,13 @@ MARGIN = 2
 LABEL = 12
 
 # Okabe and Ito's colour-blind-safe set; a word always stands beside the colour.
-COLOURS = {"within": "#0072B2", "slack": "#E69F00", "tight": "#D55E00", "unknown": "#999999"}
+COLOURS = {
+    "within": "#0072B2",
+    "slack": "#E69F00",
+    "tight": "#D55E00",
+    "over": "#D55E00",
+    "cannot tell": "#999999",
+}
 
 
 @dataclass(frozen=True, slots=True)

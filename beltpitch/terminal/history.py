@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from beltpitch.advice.window import OLD_WORD, TO_TURN, WORDS
 from beltpitch.errors import RequestError
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
@@ -99,8 +100,8 @@ def _filter(
     from beltpitch.store.dates import moment
     from beltpitch.store.log import Filter
 
-    if verdict is not None and verdict not in ("slack", "within", "tight", "unknown"):
-        raise RequestError(f"--verdict {verdict!r} is none of slack, within, tight, unknown")
+    if verdict is not None and verdict not in (*WORDS, OLD_WORD):
+        raise RequestError(f"--verdict {verdict!r} is none of {', '.join(WORDS)}")
     return Filter(
         machine=None if every or machine is None else machine.name,
         belt=belt,
@@ -358,7 +359,7 @@ def _cautions(where: Console, found: Trend) -> None:
     from beltpitch.advice.safety import plucking, turning
     from beltpitch.terminal.drawing import field
 
-    for i, words in enumerate(turning() if found.word in ("slack", "tight") else plucking()):
+    for i, words in enumerate(turning() if found.word in TO_TURN else plucking()):
         field(where, "caution" if i == 0 else "", words)
 
 

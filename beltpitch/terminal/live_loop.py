@@ -291,7 +291,7 @@ def line_of(taken: Taken, names: tuple[str, ...], unit: str) -> str:
     if not pluck.used:
         return f"pluck {taken.number}  {name}not taken: {pluck.reason}"
     tension = "" if pluck.tension_n is None else f"  {force(pluck.tension_n, unit)}"
-    word = "" if taken.verdict.word == "unknown" else f"  {taken.verdict.word}"
+    word = "" if taken.verdict.word == "cannot tell" else f"  {taken.verdict.said}"
     return f"pluck {taken.number}  {name}{pluck.frequency_hz:.2f} Hz{tension}{word}"
 
 

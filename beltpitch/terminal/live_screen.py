@@ -128,7 +128,7 @@ class Screen:
         both = beside(large(value, block), large(half, block, wide=1))
         colour = COLOURS[verdict.word]
         rows = [Text(row, style=colour, no_wrap=True, overflow="crop") for row in both]
-        word = "" if verdict.word == "unknown" else f"   {verdict.word}"
+        word = "" if verdict.word == "cannot tell" else f"   {verdict.said}"
         told = half if self._fine else half.replace("±", "+/-")
         return [*rows, Text(f"{value} {told}{word}", style=f"bold {colour}")]
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from beltpitch.advice.window import TO_TURN
 from beltpitch.terminal.drawing import COLOURS, MARGIN, TextRuler, field, heading, line, signs_for
 
 if TYPE_CHECKING:
@@ -88,7 +89,7 @@ def show_pair(
     field(where, "pair", str(match), f"bold {MATCH_COLOURS[match.word]}")
     if match.reached:
         field(where, "reached", " · ".join(str(each) for each in match.reached))
-    off = [name for name, verdict in last if verdict.word in ("slack", "tight")]
+    off = [name for name, verdict in last if verdict.word in TO_TURN]
     _what_to_do(where, match, off, unit, warned=bool(warned))
     where.print()
     if match.values_n is not None:
@@ -114,7 +115,7 @@ def _belt(where: Console, name: str, verdicts: Sequence[Verdict], unit: str) -> 
     last = verdicts[-1]
     heading(where, reading_view.title(last.reading, name))
     if last.reading.preload is not None:
-        words = f"{reading_view.interval(last.reading.preload, unit)}   {last.word}"
+        words = f"{reading_view.interval(last.reading.preload, unit)}   {last.said}"
         field(where, "preload", words, COLOURS[last.word])
     for verdict in verdicts:
         reading = verdict.reading

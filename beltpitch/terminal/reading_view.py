@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from beltpitch.advice.window import TO_TURN
 from beltpitch.terminal.drawing import COLOURS, console, field, force, heading, rulers
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ def show(verdicts: Sequence[Verdict], unit: str, *, heard: bool) -> None:
         rulers(where, verdicts, unit)
     sources(where, verdicts)
     if any(v.reading.frequency is not None for v in verdicts):
-        cautions(where, turn=any(v.word in ("slack", "tight") for v in verdicts))
+        cautions(where, turn=any(v.word in TO_TURN for v in verdicts))
 
 
 def _figures(where: Console, verdict: Verdict, unit: str) -> None:
@@ -56,7 +57,7 @@ def _figures(where: Console, verdict: Verdict, unit: str) -> None:
     if verdict.warning:
         field(where, "warning", verdict.warning, "bold")
     if reading.preload is not None and reading.tension is not None:
-        words = f"{interval(reading.preload, unit)}   {verdict.word}"
+        words = f"{interval(reading.preload, unit)}   {verdict.said}"
         field(where, "preload", words, f"bold {COLOURS[verdict.word]}")
         strand = f"this strand ({reading.strand})" if reading.strand else "this strand"
         field(where, "tension", f"{interval(reading.tension, unit)}, {strand} alone")

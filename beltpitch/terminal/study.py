@@ -68,7 +68,8 @@ def _subject(name: str | None, machine: Path | None, belt: str | None) -> StudyS
     from beltpitch.advice.limits import limits_of
 
     made = parsing.belt(belt)
-    return StudySource(made.name, (limits_of(made).range,))
+    limits = limits_of(made)
+    return StudySource(made.name, (Range(limits.seating, limits.allowable),))
 
 
 def _ends(low: str | None, high: str | None) -> tuple[float | None, float | None]:

@@ -12,7 +12,7 @@ from typing import Any
 
 from beltpitch.advice.comparison import Comparison
 from beltpitch.advice.safety import plucking, turning
-from beltpitch.advice.window import Window
+from beltpitch.advice.window import TO_TURN, Window
 from beltpitch.pitch.waveform_view import FLOOR_DB, WaveformView
 from beltpitch.present.report import force
 from beltpitch.reading import COVERAGE, PluckReading, Reading
@@ -69,7 +69,7 @@ def scene(view: View) -> dict[str, Any]:
     ]
     match = state.match if state else None
     turn = (match is not None and match.word == "unmatched") or any(
-        v.word in ("slack", "tight") for v in known
+        v.word in TO_TURN for v in known
     )
     pair = len(view.plan.subjects) > 1
     return {
@@ -254,6 +254,7 @@ def _belt(view: View, i: int, verdict: Verdict | None, made: RulerScale | None) 
         "unit": view.unit if subject.belt and subject.span else "Hz",
         "interval": "",
         "word": "",
+        "said": "",
         "next": "",
         "tone": "",
         "parts": [],
@@ -270,6 +271,7 @@ def _told(view: View, i: int, verdict: Verdict, made: RulerScale | None) -> dict
     steps = len(view.plan.subjects[i].parts)
     said: dict[str, Any] = {
         "word": verdict.word,
+        "said": verdict.said,
         "next": in_words_of_the_page(verdict.next_step),
         "tone": _tone(reading) if steps == 1 else "",
         "parts": _parts(view, i, reading) if steps > 1 else [],
@@ -396,7 +398,7 @@ def _row(view: View, i: int, verdict: Verdict, made: RulerScale | None) -> dict[
         "bar": [made.share(low / per), made.share(high / per)],
         "words": f"preload {force(reading.preload.value, unit)}, 95 % interval "
         f"{force(low, unit)} to {force(high, unit)}; window "
-        f"{_window_words(verdict.window, unit) or 'not known'}; {verdict.word}",
+        f"{_window_words(verdict.window, unit) or 'not known'}; {verdict.said}",
     }
 
 

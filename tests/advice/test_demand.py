@@ -210,13 +210,13 @@ def test_a_rotary_drive_without_torque_or_power_and_speed_is_refused(
 def test_warnings_name_life_mesh_motor_and_shaft() -> None:
     few = Pulley(10, 0.005, in_mesh=4, permitted_radial_n=90)
     demand = linear_demand("fixed", MOTION, pulley=few, motor_torque_nm=0.2)
-    said = " / ".join(duty_warnings(demand, working_pull_n=60))
+    said = " / ".join(duty_warnings(demand, working_tension_n=60))
     assert "only 4 teeth are in mesh: the belt carries 60% of its rating" in said
     assert "above the 36 N this belt carries for life" in said
     assert "it would stall or lose steps" in said
     assert "above the permitted 90 N" in said
     calm = linear_demand("fixed", MOTION, pulley=PULLEY, motor_torque_nm=2)
-    assert duty_warnings(calm, working_pull_n=60) == ()
+    assert duty_warnings(calm, working_tension_n=60) == ()
 
 
 def test_marks_of_a_duty_never_end_it() -> None:

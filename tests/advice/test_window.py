@@ -51,7 +51,7 @@ def test_the_upper_end_is_the_smallest_of_allowable_less_pull_shaft_and_own_limi
     assert (own.kind, own.newtons) == ("own limit", 70)
 
 
-def test_working_pull_warns_of_life_and_never_ends_the_window() -> None:
+def test_working_tension_warns_of_life_and_never_ends_the_window() -> None:
     tight = Limits(SEATING, ALLOWED, 30)
     found = windows(tight, DEMAND)
     assert found.verdict == windows(LIMITS, DEMAND).verdict
@@ -146,7 +146,7 @@ def test_marks_stand_in_order_and_in_the_window() -> None:
     assert forces == sorted(forces)
     assert found.verdict is not None
     assert found.verdict.marks == found.marks
-    assert {"working pull", "break"} <= {m.label for m in found.marks}
+    assert {"working tension", "break"} <= {m.label for m in found.marks}
 
 
 def test_a_joined_belt_may_carry_half() -> None:

@@ -94,7 +94,7 @@ def test_disagreeing_figures_say_why_one_was_used(made: Profile, built: Construc
 @pytest.mark.parametrize(("made", "built"), EVERY, ids=IDS)
 def test_the_four_loads_are_in_order(made: Profile, built: Construction) -> None:
     found = nominal(made, built)
-    loads = [found.seating_n, found.working_pull_n, found.break_n]
+    loads = [found.seating_n, found.working_tension_n, found.break_n]
     known = [f.value for f in loads if f is not None]
     # seating below the rated pull is not a law (2GT 4 mm), so each only against the break
     if found.break_n is not None:
@@ -138,8 +138,8 @@ def test_glass_belt_of_two_millimetre_pitch_in_full() -> None:
     assert found.ei_n_m2.value == pytest.approx(117e-6)
     assert found.seating_n is not None
     assert found.seating_n.value == pytest.approx(13.3)
-    assert found.working_pull_n is not None
-    assert found.working_pull_n.value == pytest.approx(39.3, abs=0.1)
+    assert found.working_tension_n is not None
+    assert found.working_tension_n.value == pytest.approx(39.3, abs=0.1)
     assert [(round(p.low_n), round(p.high_n)) for p in found.set_points] == [(81, 95)]
     assert found.min_span_m is not None
     assert found.min_span_m.value == pytest.approx(0.04)
@@ -233,7 +233,7 @@ def test_other_figures_are_kept_beside_the_used_one_in_the_same_unit() -> None:
     found = belt("3GT 12 mm").linear_mass_per_width
     assert found is not None
     assert {a.value for a in found.also} == {2.5, 2.8}
-    pull = belt("5GT 15 mm").working_pull_n
+    pull = belt("5GT 15 mm").working_tension_n
     assert pull is not None
     assert [round(a.value) for a in pull.also] == [614, 934]
 
@@ -290,7 +290,7 @@ def test_a_figure_becomes_an_estimate_of_one_part() -> None:
 
 def test_width_exponent_scales_from_the_printed_width() -> None:
     printed = Figure(2.0, 0.2, "a table", "standard")  # N per mm at 10 mm
-    law = Law("working_pull", printed, at_mm=10.0, exponent=1.14)
+    law = Law("working_tension", printed, at_mm=10.0, exponent=1.14)
     assert law.at(0.010).value == pytest.approx(20)
     assert law.at(0.020).value == pytest.approx(20 * 2**1.14)
     assert law.scaling == "(b / 10 mm)^1.14"

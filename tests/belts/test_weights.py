@@ -155,5 +155,5 @@ def test_never_more_than_half_the_allowable() -> None:
     assert heaviest[0] == steel.allowable_n.value / 2
     rubber = heaviest_pull_n(belt("2GT 9 mm"))
     assert rubber is not None
-    assert "working pull" in rubber[1]
+    assert "working tension" in rubber[1]
     assert heaviest_pull_n(own_belt(Estimate(0.01))) is None

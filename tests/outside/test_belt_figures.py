@@ -38,8 +38,8 @@ def test_reference_belts_of_the_standard(name: str, b0_mm: float, mass: float, p
     assert printed.value * b0_mm / 1000 == pytest.approx(mass, abs=0.0005, rel=0.005)
     # What is used lies within one standard uncertainty of it.
     assert abs(found.linear_mass.value - mass) <= 1.05 * found.linear_mass.u
-    assert found.working_pull_n is not None
-    assert found.working_pull_n.value == pytest.approx(pull)
+    assert found.working_tension_n is not None
+    assert found.working_tension_n.value == pytest.approx(pull)
 
 
 @pytest.mark.parametrize("share", [0.25, 0.5, 2.0])
@@ -50,7 +50,7 @@ def test_working_tension_goes_with_the_standards_exponent(
     # GB/T 11362-2008: Ta (b / b0)^1.14
     if b0_mm * share > 250:
         share = 1 / share
-    found = belt(name, width_m=b0_mm * share / 1000).working_pull_n
+    found = belt(name, width_m=b0_mm * share / 1000).working_tension_n
     assert found is not None
     assert found.value == pytest.approx(pull * share**1.14)
 
@@ -163,8 +163,8 @@ SDPSI = [
 @pytest.mark.parametrize(("name", "pull", "fifteen"), SDPSI)
 def test_handbook_working_tensions(name: str, pull: float, fifteen: bool | None) -> None:
     found = belt(name, width_m=0.0254)
-    assert found.working_pull_n is not None
-    assert found.working_pull_n.value == pytest.approx(pull, rel=0.005)
+    assert found.working_tension_n is not None
+    assert found.working_tension_n.value == pytest.approx(pull, rel=0.005)
     if fifteen is not None:
         assert found.break_n is not None
         assert (found.break_n.value == pytest.approx(15 * pull, rel=0.01)) is fifteen

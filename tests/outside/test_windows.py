@@ -72,8 +72,8 @@ def test_set_points_of_named_belts_lie_inside_their_windows(
     assert found.verdict.low_n < low
     # no source gives these belts an upper end; what they carry for life and what tears them do
     assert found.verdict.high_n is None
-    assert limits.working_pull_n is not None
-    assert high < limits.working_pull_n
+    assert limits.working_tension_n is not None
+    assert high < limits.working_tension_n
     assert high < max(m.newtons for m in found.marks if m.label == "break")
 
 
@@ -115,7 +115,7 @@ def test_the_router_set_point_is_above_the_handbooks_pull_and_still_not_tight() 
     calls the router tight.
     """
     found = windows(limits_of(belt("2GT 9 mm")))
-    working = next(m for m in found.marks if m.label == "working pull")
+    working = next(m for m in found.marks if m.label == "working tension")
     assert working.newtons == pytest.approx(111 / 25.4 * 9, rel=0.005)
     routers = [m.newtons for m in found.marks if "router" in m.label]
     assert routers == pytest.approx([80, 95], rel=0.02)
@@ -134,7 +134,7 @@ def test_the_standards_working_tension_is_a_mark_with_its_own_exponent(
     name: str, b0: float, pull: float, width: float
 ) -> None:
     limits = limits_of(belt(name, width_m=width / 1000))
-    marks = [m for m in limits.marks if m.label == "working pull" and "GB/T 11362" in m.source]
+    marks = [m for m in limits.marks if m.label == "working tension" and "GB/T 11362" in m.source]
     assert [m.newtons for m in marks] == pytest.approx([pull * (width / b0) ** 1.14])
     assert limits.allowable is None or limits.allowable.newtons != marks[0].newtons
 

@@ -331,7 +331,7 @@ def test_without_weights_it_says_which_to_hang_and_how_to_be_safe(capsys: Captur
     code, out, _ = run(capsys, "hang", *BELT, "--length", "250 mm")
     assert code == 0
     assert "4.01 kg" in out
-    assert "working pull" in out
+    assert "working tension" in out
     assert "a hand's breadth above the floor" in " ".join(out.split())
     assert "Never stand in line" in out
     assert "eye protection" in out

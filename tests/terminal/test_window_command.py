@@ -36,7 +36,7 @@ def record(capsys: Capture, *arguments: str) -> dict[str, Any]:
 def test_three_answers_stand_side_by_side_with_marks_on_a_ruler(capsys: Capture) -> None:
     code, out, _ = run(capsys, "--belt", "2GT 9 mm", "--target", "60 N")
     assert code == 0
-    for words in ("by belt", "by duty", "by target", "54.0 N to 66.0 N", "working pull", "▒"):
+    for words in ("by belt", "by duty", "by target", "54.0 N to 66.0 N", "working tension", "▒"):
         assert words in out
     assert "81.0 N to 95.4 N  set point: routers" in out
     assert max(len(line) for line in out.splitlines()) <= 80

@@ -5,7 +5,7 @@
 const $ = (id) => document.getElementById(id);
 const SVG = "http://www.w3.org/2000/svg";
 const MARKS = {
-  slack: "\u25C1", within: "\u2713", tight: "\u25B7", unknown: "?",
+  slack: "\u25C1", within: "\u2713", tight: "\u25B7", over: "\u25B6", cannot: "?",
   matched: "=", unmatched: "\u2260", "not yet known": "?",
 };
 const now = { scene: null, portrait: null, shop: null, drawn: {}, touched: false };
@@ -45,8 +45,8 @@ function changed(what, record) {
 }
 
 function word(text) {
-  const kind = text.split(" ")[0];
-  return made("span", { class: `word w-${kind}` }, `${MARKS[text] || ""} ${text}`);
+  const kind = text.split(/[ ,]/)[0];
+  return made("span", { class: `word w-${kind}` }, `${MARKS[text] || MARKS[kind] || ""} ${text}`);
 }
 
 // --- the measurement -----------------------------------------------------------------------------
@@ -96,7 +96,7 @@ function drawBelts(scene) {
 
 function beltCard(belt) {
   const beside = made("span", { class: "beside" },
-    belt.word === "" ? null : word(belt.word),
+    belt.word === "" ? null : word(belt.said),
     belt.interval === "" ? null : made("span", { class: "interval" }, `95 %: ${belt.interval}`));
   return made(
     "article", { class: `belt${belt.asked ? " asked" : ""}`, "aria-label": belt.name },
