@@ -11,7 +11,7 @@ from beltpitch.session.guide import Guide, Question
 from beltpitch.session.session import ASKED_ABOUT, Subject
 from calibration.pairs import EVERYTHING, KINDS, Tones, tally
 
-BELT = parsing.belt("2GT 9 mm", linear_mass="12.6 +/- 0.1 g/m")
+BELT = parsing.belt("2GT 10 mm", linear_mass="12.6 +/- 0.1 g/m")
 SPAN = parsing.span("286 +/- 0.5 mm", BELT, ends="pulley,clamp")
 SPREAD = (0.0, 0.001, -0.001, 0.0005, -0.0005)
 

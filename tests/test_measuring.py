@@ -30,7 +30,7 @@ from beltpitch.session.live import (
 from beltpitch.session.session import Step, Subject
 
 RATE_HZ = 16_000.0
-BELT = parsing.belt("2GT 9 mm", linear_mass="12.6 +/- 0.1 g/m")
+BELT = parsing.belt("2GT 10 mm", linear_mass="12.6 +/- 0.1 g/m")
 SPAN = parsing.span("286 +/- 0.5 mm", BELT, ends="pulley,clamp")
 
 

@@ -57,7 +57,7 @@ def test_two_groups_of_plucks_are_told_with_both_tensions_and_no_word() -> None:
     assert [group.plucks for group in reading.groups] == [(0, 1, 2, 3), (4, 5, 6, 7)]
     tensions = [group.tension.value for group in reading.groups if group.tension]
     assert tensions == pytest.approx([27.8, 37.4], rel=0.01)
-    assert (reading.frequency, reading.preload, verdict.word) == (None, None, "unknown")
+    assert (reading.frequency, reading.preload, verdict.word) == (None, None, "cannot tell")
     assert "27." in reading.warnings[0]
     assert "37." in reading.warnings[0]
 

@@ -159,6 +159,7 @@ def next_step(
     turned: Sequence[float] = (),
     *,
     within: float,
+    default_tolerance: bool = False,
     vertical: bool | None = None,
     pair: bool = False,
 ) -> Step:
@@ -175,8 +176,8 @@ def next_step(
         sound.
     turned
         Turns made between them, positive tightening.
-    within
-        Tolerance about the target, as a fraction.
+    within, default_tolerance
+        Tolerance about the target, as a fraction, and whether nobody gave it.
     vertical, pair
         Whether the axis may drop, and whether the belt is one of a pair: for the cautions.
 
@@ -187,10 +188,12 @@ def next_step(
         or too near it to be sure.
     """
     _check(setup, target_n, readings, turned, within)
-    window = target_window(target_n, within, Limits(safe=setup.limit))
+    limits = Limits(safe=setup.limit)
+    window = target_window(target_n, within, limits, default_tolerance=default_tolerance)
     cautions = turning(vertical=vertical, pair=pair)
     if not readings:
         return Step("take up slack", 0.0, _SLACK, None, None, None, (), cautions, window)
+    window = window.resolved(readings[-1])
     word = judge(readings[-1], window).word
     stuck = _stuck(setup, readings, turned)
     belief = _belief(setup, readings, turned)
@@ -384,8 +387,9 @@ def _decide(
     assert target_n is not None  # it is the window of a target
     assert high is not None
     judged = judge(readings[-1], window)
-    if judged.word == "within" and judged.sure:
-        return "leave", 0.0, f"{now:.4g} N is within the window of the target: leave it."
+    if judged.word == "within":
+        likely = "" if judged.sure else "probably "
+        return "leave", 0.0, f"{now:.4g} N is {likely}within the window of the target: leave it."
     if target_n * (1 - NEAR_BELOW * within) <= now <= high:
         return "leave", 0.0, f"{now:.4g} N is on the target of {target_n:.4g} N: leave it."
     if now > target_n:

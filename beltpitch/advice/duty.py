@@ -282,10 +282,14 @@ class Demand:
         return self.slack_share * self.peripheral_n + self.running_n
 
     @property
+    def rest_share(self) -> float:
+        """Share of the pull that the slack strand is to keep."""
+        return SLACK_OF_PULL[0] if self.drive == "rotary" else LINEAR_REST
+
+    @property
     def rest_n(self) -> float:
         """What the slack strand is to keep under the whole pull."""
-        rest = SLACK_OF_PULL[0] if self.drive == "rotary" else LINEAR_REST
-        return rest * self.peripheral_n
+        return self.rest_share * self.peripheral_n
 
     @property
     def shaft_peak_n(self) -> float | None:
@@ -408,6 +412,16 @@ def _slack_share(drive: str, layout: Layout | None) -> tuple[float, str, str]:
     return share, f"{share:.0%} of the pull, at an end of the travel", DERIVED
 
 
+def slack_limit(demand: Demand) -> Bound:
+    """Return the preload below which the slack strand goes slack under the whole pull."""
+    return Bound(
+        demand.least_n,
+        "slack strand",
+        f"the slack strand loses {demand.share_rule}; the pull is {demand.peripheral_n:.4g} N",
+        demand.share_source,
+    )
+
+
 def range_by_duty(demand: Demand, allowable: Bound | None, seating: Bound | None = None) -> Range:
     """Return the preload this duty permits, with the rule that binds at each end.
 
@@ -505,10 +519,11 @@ def _less_pull(high: Bound, demand: Demand | None, allowable: Bound | None) -> t
         process = dict(demand.parts).get("process force", 0.0)
         less = "process force" if process else "torque, or a larger pulley for the same torque"
         return (f"less {less}",)
+    share = demand.slack_share + demand.rest_share
     if high.kind == "allowable" and allowable is not None:
-        bearable = (allowable.newtons - demand.running_n) / (1 + demand.slack_share)
+        bearable = (allowable.newtons - demand.running_n) / (1 + share)
     else:
-        bearable = (high.newtons - demand.running_n) / demand.slack_share
+        bearable = (high.newtons - demand.running_n) / share
     kept = inertia - (demand.peripheral_n - bearable)
     if kept <= 0:
         return ("less process force or friction: less acceleration alone does not open it",)

@@ -52,7 +52,6 @@ LOW_OF_TA = 0.25
 OF_ALLOWABLE = {"low": 0.1, "best": 0.25, "high": 0.5}  # the same stretches, 0.4 % being allowed
 READ = ("standard", "maker", "quoted", "measured by the user")  # not from memory, not derived
 MARKS_APART_M = 1.0  # two marks on the slack belt
-TAPE_U_M = 0.0003  # what a steel tape can tell between two marks: 0.5 mm either way, rectangular
 STANDARD = "GB/T 11362"
 
 BASIS_WORDS: dict[str, str] = {
@@ -110,11 +109,12 @@ def allowable(belt: Belt, *, joined: bool = False) -> Figure | None:
     return figure.times(JOINED_SHARE, figure.unit, figure.scaling) if joined else figure
 
 
-def marks_apart_mm(newtons: float, belt: Belt) -> float | None:
-    """Return how far apart two marks stand that are a metre apart on the slack belt, in mm."""
-    if belt.ea_n is None:
-        return None
-    return 1000 * MARKS_APART_M * (1 + newtons / belt.ea_n.value)
+def marks_apart_mm(newtons: float, ea_n: float) -> float:
+    """Return how far apart two marks stand that are a metre apart on the slack belt, in mm.
+
+    Hooke's law, ``1 + T/EA``.
+    """
+    return 1000 * MARKS_APART_M * (1 + newtons / ea_n)
 
 
 def _low(belt: Belt, *, joined: bool) -> tuple[Bound, Basis] | None:

@@ -304,7 +304,7 @@ def windows(
         verdict=by_target or _window(bounds, marks, limits, duty=by_duty is not None),
         marks=marks,
         warnings=(*(by_target.cautions if by_target else ()), *warnings, *_empty_said(bounds)),
-        hard=_hard(limits, by_duty, _own_limit(own_limit_n)),
+        hard=_hard(limits, demand, by_duty, _own_limit(own_limit_n)),
     )
 
 
@@ -327,9 +327,9 @@ def _bounds(
     if by_duty is None:
         bounds = Range(belt.low, lowest((belt.high, own)))
     else:  # a lower end by a rule of thumb gives way to the duty, half the allowable as well
-        hard = _hard(limits, by_duty, own)
         rated = None if limits.allowable is not None else belt.high
-        bounds = Range(hard.low, lowest((hard.high, rated)))
+        low, high = highest((limits.seating, by_duty.low)), lowest((by_duty.high, rated, own))
+        bounds = Range(low, high)
     if not bounds.empty:
         return bounds
     from beltpitch.advice.duty import openers  # here for the start-up time
@@ -341,10 +341,14 @@ def _own_limit(newtons: float | None) -> Bound | None:
     return None if newtons is None else Bound(newtons, "own limit", "your own limit", "the user")
 
 
-def _hard(limits: Limits, by_duty: Range | None, own: Bound | None) -> Range:
-    duty = by_duty or Range(None, None)
+def _hard(limits: Limits, demand: Demand | None, by_duty: Range | None, own: Bound | None) -> Range:
+    if demand is None or by_duty is None:
+        return Range(limits.seating, lowest((limits.allowable, own)))
+    from beltpitch.advice.duty import slack_limit  # here for the start-up time
+
     # the duty's end already takes the pull off the allowable, and may be ended by the shaft first
-    return Range(highest((limits.seating, duty.low)), lowest((limits.allowable, duty.high, own)))
+    low, high = highest((limits.seating, slack_limit(demand))), lowest((by_duty.high, own))
+    return Range(low, high)
 
 
 def _window(
@@ -393,7 +397,8 @@ def _target_said(own: Window, bounds: Range) -> tuple[str, ...]:
     said = []
     if bounds.low is not None and own.target_n < bounds.low.newtons:
         said.append(f"the target is below {bounds.low.newtons:.4g} N: {bounds.low.rule}")
-    if bounds.high is not None and own.target_n > bounds.high.newtons:
+    # above the safe limit it is said already
+    if bounds.high is not None and own.target_n > bounds.high.newtons and not own.cautions:
         said.append(
             f"the target is above {max(0.0, bounds.high.newtons):.4g} N: {bounds.high.rule}"
         )

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from beltpitch.advice.axis import AxisPoint, Layout, Load, along_travel, scale_error, thermal_change
 from beltpitch.advice.duty import Demand
 from beltpitch.advice.limits import limits_of
+from beltpitch.advice.recommendation import marks_apart_mm
 from beltpitch.advice.window import Window, Windows, windows
 from beltpitch.belts.catalogue import Belt
 from beltpitch.errors import RequestError, check_positive
@@ -84,6 +85,9 @@ class WindowReport:
         Corrected for it; None unless asked.
     warm_n
         Change of tension by warmth; None unless asked.
+    marks_apart_mm
+        How far apart two marks, 1000 mm apart on the slack belt, stand at low, best and high of
+        the window; None where its ends or the axial stiffness are not known.
     """
 
     belt: Belt
@@ -97,6 +101,7 @@ class WindowReport:
     scale_error: float | None
     steps_per_mm: float | None
     warm_n: float | None
+    marks_apart_mm: tuple[float, float, float] | None
 
 
 def plan(
@@ -127,7 +132,17 @@ def plan(
         scale_error=scale,
         steps_per_mm=_steps(wanted, scale),
         warm_n=_warmth(belt, wanted, ea_n),
+        marks_apart_mm=_marks_apart(found.verdict, ea_n),
     )
+
+
+def _marks_apart(window: Window | None, ea_n: float | None) -> tuple[float, float, float] | None:
+    if window is None or ea_n is None:
+        return None
+    low, best, high = window.low_n, window.best_n, window.high_n
+    if low is None or best is None or high is None:
+        return None
+    return marks_apart_mm(low, ea_n), marks_apart_mm(best, ea_n), marks_apart_mm(high, ea_n)
 
 
 def _stiffness(belt: Belt, wanted: WantedTension) -> tuple[float | None, str]:
@@ -145,6 +160,8 @@ def _preload(wanted: WantedTension, window: Window | None) -> tuple[float | None
         return None, ""
     if window.target_n is not None:
         return window.target_n, "the target"
+    if window.best_n is not None and window.basis != "duty":
+        return window.best_n, "best of the window"
     if window.low_n is not None and window.high_n is not None:
         return (window.low_n + window.high_n) / 2, "middle of the window"
     return (window.low_n, "lower end of the window") if window.low_n is not None else (None, "")

@@ -174,7 +174,9 @@ class Law:
         width_mm = width_m * 1000
         unit = {"linear_mass": "kg/m", "ei": "N m2"}.get(self.quantity, "N")
         if not self.rows:
-            return self.printed.times(factor * width_m * self._share(width_mm), unit, self.scaling)
+            scaled = self.printed.times(factor * width_m, unit, self.scaling)
+            share = self._share(width_mm)
+            return replace(scaled, value=share * scaled.value, u=share * scaled.u)
         value, within = self._read_rows(width_mm)
         doubt = self.printed.u / self.printed.value * (1 if within else BEYOND_ROWS)
         total = value * factor / 1000  # a row holds the whole belt's figure, for a width in mm

@@ -145,6 +145,7 @@ def adjust(
         readings,
         turns,
         within=share,
+        default_tolerance=own.within is None,
         vertical=False if level else None,
         pair=pair or _of_a_pair(asked),
     )

@@ -7,9 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from beltpitch.advice.recommendation import BASIS_WORDS, recommended
+from beltpitch.belts import catalogue
 from beltpitch.terminal import options as o
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from beltpitch.belts.catalogue import Belt, Construction, Figure, Profile
 
 SCALE = {"N m2": ("N mm2", 1e6), "kg/m": ("g/m", 1e3), "m": ("mm", 1e3)}
@@ -31,7 +35,6 @@ def belts(
 ) -> None:
     """List the belts in the catalogue, or show one with every figure and its source."""
     from beltpitch import parsing
-    from beltpitch.belts import catalogue
     from beltpitch.terminal.drawing import print_json
 
     if name is None:
@@ -98,6 +101,7 @@ def _profile_json(profile: Profile) -> dict[str, Any]:
 
 
 def _belt_json(belt: Belt) -> dict[str, Any]:
+    found = recommended(belt)
     return {
         "belt": belt.name,
         "profile": belt.profile,
@@ -111,6 +115,10 @@ def _belt_json(belt: Belt) -> dict[str, Any]:
         "teeth": belt.teeth,
         "figures": {what: _figure_json(figure) for what, figure in belt.figures},
         "set_points_n": [[p.low_n, p.high_n, p.note, p.source] for p in belt.set_points],
+        "recommended_n": None
+        if found is None
+        else [found.low.newtons, found.best.newtons, found.high.newtons],
+        "recommended_basis": None if found is None else found.basis,
         "sources": list(belt.sources),
         "notes": list(belt.notes),
     }
@@ -148,6 +156,7 @@ def _show_profile(profile: Profile) -> None:
     where = console()
     heading(where, f"{profile.name} · {profile.title} · pitch {profile.pitch_m * 1000:.4g} mm")
     field(where, "widths", ", ".join(f"{b * 1000:.4g}" for b in profile.widths_m) + " mm")
+    _ranges(where, profile)
     for made in profile.constructions:
         where.print()
         heading(where, made.name)
@@ -159,6 +168,38 @@ def _show_profile(profile: Profile) -> None:
     field(where, "more", f'beltpitch belts "{profile.name} {example:g} mm" for one width')
 
 
+def _ranges(where: Console, profile: Profile) -> None:
+    """Print the recommended range of every construction and usual width in one table."""
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for title in ("construction", "width mm", "low N", "best N", "high N", "how sure"):
+        table.add_column(
+            title, justify="left" if title in ("construction", "how sure") else "right"
+        )
+    for belt in every_width(profile):
+        found = recommended(belt)
+        assert belt.width_m is not None
+        ends = (
+            ("-",) * 3
+            if found is None
+            else tuple(f"{end.newtons:.3g}" for end in (found.low, found.best, found.high))
+        )
+        sure = "not known" if found is None else BASIS_WORDS[found.basis]
+        table.add_row(belt.construction or "", f"{belt.width_m * 1000:.4g}", *ends, sure)
+    where.print()
+    where.print(table)
+
+
+def every_width(profile: Profile) -> list[Belt]:
+    """Return the belts of a profile: every construction in every usual width."""
+    return [
+        catalogue.belt(profile.name, width_m=width_m, construction=made.name)
+        for made in profile.constructions
+        for width_m in profile.widths_m
+    ]
+
+
 def _show_belt(belt: Belt) -> None:
     from beltpitch.terminal.drawing import console, field, heading
 
@@ -168,6 +209,13 @@ def _show_belt(belt: Belt) -> None:
     field(where, "mass", f"{mass.value * 1000:.3g} g/m (u {mass.u / mass.value:.1%})", "bold")
     if belt.pitch_m is not None:
         field(where, "pitch", f"{belt.pitch_m * 1000:.4g} mm")
+    found = recommended(belt)
+    if found is not None:
+        low, best, high = (f"{end.newtons:.3g}" for end in (found.low, found.best, found.high))
+        words = f"{low} to {high} N, {best} N best ({BASIS_WORDS[found.basis]})"
+        field(where, "range", words, "bold")
+        for end in (found.low, found.best, found.high):
+            field(where, "", f"{end.newtons:.3g} N: {end.rule}")
     for words in belt.notes:
         field(where, "taken", words)
     for what, figure in belt.figures:

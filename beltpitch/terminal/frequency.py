@@ -62,25 +62,74 @@ def frequency(
     if more:
         raise RequestError(f"{name} is a pair: name one of its belts")
     tension = tension or asked.entry.target
+    own, free = asked.belt, asked.span
+    if own is None or free is None:
+        raise RequestError('a frequency needs belt and span: add --belt "2GT 9 mm" --span "412 mm"')
     if tension is None:
-        raise RequestError('give the wanted tension: --tension "30 N"')
+        _show_range(own, free, asked, unit, json=json)
+        return
     echoes = (*o.bare_numbers([("--tension", tension, "FORCE")]), *asked.echoes)
     asked = replace(asked, echoes=echoes)
-    wanted = tension_given(tension, asked.belt, "--tension")
-    if asked.belt is None or asked.span is None:
-        raise RequestError('a frequency needs belt and span: add --belt "2GT 9 mm" --span "412 mm"')
-    aimed = aim(wanted, asked.belt, asked.span, partials)
-    first = limits_of(asked.belt, joined=asked.entry.joined).target_warning(aimed.tension_n)
+    wanted = tension_given(tension, own, "--tension")
+    aimed = aim(wanted, own, free, partials)
+    first = limits_of(own, joined=asked.entry.joined).target_warning(aimed.tension_n)
     said = cautions(
-        asked.span.length_m,
+        free.length_m,
         frequency_hz=aimed.frequency.value,
-        least_m=asked.belt.min_span_m.value if asked.belt.min_span_m else None,
-        width_m=asked.belt.width_m,
+        least_m=own.min_span_m.value if own.min_span_m else None,
+        width_m=own.width_m,
     )
     if json:
-        drawing.print_json(_record(aimed, asked.belt, asked.span, said, asked, first))
+        drawing.print_json(_record(aimed, own, free, said, asked, first))
     else:
-        _draw(aimed, asked.belt, asked.span, said, unit, asked, first)
+        _draw(aimed, own, free, said, unit, asked, first)
+
+
+def _show_range(belt: Belt, span: Span, asked: BeltRequest, unit: str, *, json: bool) -> None:
+    """Print the tones of low, best and high of the recommended range.
+
+    Raises
+    ------
+    RequestError
+        If no range is known for this belt.
+    """
+    from beltpitch.advice.recommendation import BASIS_WORDS, recommended
+    from beltpitch.belts.strand_tension import aim
+    from beltpitch.reading import COVERAGE
+    from beltpitch.session.verdict import SCHEMA
+    from beltpitch.terminal.drawing import console, field, force, heading, print_json
+
+    found = recommended(belt, joined=asked.entry.joined)
+    if found is None:
+        raise RequestError(
+            f'no range is known for {belt.name}: give the wanted tension, --tension "30 N"'
+        )
+    ends = {"low": found.low, "best": found.best, "high": found.high}
+    tones = {name: aim(end.newtons, belt, span, 1).frequency for name, end in ends.items()}
+    if json:
+        record = {
+            "belt": belt.name,
+            "span_mm": round(span.length_m * 1000, 6),
+            "ends": ",".join(span.ends),
+            "recommended_n": [end.newtons for end in ends.values()],
+            "recommended_basis": found.basis,
+            "recommended_hz": [tone.value for tone in tones.values()],
+            "recommended_u_hz": [tone.u for tone in tones.values()],
+            "sources": list(belt.sources),
+            "notes": _taken(asked),
+        }
+        print_json({"schema": SCHEMA, "frequency": record})
+        return
+    where = console()
+    heading(where, f"{belt.name} · span {span.length_m * 1000:.4g} mm · {BASIS_WORDS[found.basis]}")
+    for name, tone in tones.items():
+        low, high = tone.interval(COVERAGE)
+        words = f"{tone.value:.1f} Hz   ({COVERAGE:.0%}: {low:.1f} to {high:.1f} Hz)   "
+        style = "bold" if name == "best" else ""
+        field(where, name, f"{words}{force(ends[name].newtons, unit)}, {ends[name].rule}", style)
+    for words in _taken(asked):
+        field(where, "taken", words)
+    field(where, "more", 'beltpitch frequency --tension "30 N" for a tension of your own')
 
 
 def _taken(asked: BeltRequest) -> list[str]:

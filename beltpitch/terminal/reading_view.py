@@ -128,8 +128,9 @@ def window(limits: Window, unit: str) -> str:
     """Return a window in words, with the rules that made its ends."""
     low = "not known" if limits.low_n is None else force(limits.low_n, unit)
     high = "not known" if limits.high_n is None else force(limits.high_n, unit)
-    rules = dict.fromkeys((limits.low_rule, limits.high_rule))
-    return f"{low} to {high} ({'; '.join(rule for rule in rules if rule)})"
+    best = "" if limits.best_n is None else f", {force(limits.best_n, unit)} best"
+    rules = dict.fromkeys((limits.basis_words, limits.low_rule, limits.high_rule))
+    return f"{low} to {high}{best} ({'; '.join(rule for rule in rules if rule)})"
 
 
 def _plucks(where: Console, reading: Reading, unit: str) -> None:

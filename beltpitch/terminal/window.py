@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from beltpitch.belts.catalogue import Belt
 
 REACH = 3  # times the window's upper end: what lies beyond is listed, not drawn
+TAPE_MM = 0.25  # a steel tape read with care, either way; a judgement
+TELLS_STEPS = 4  # readings of a tape between low and high; a judgement
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
 USUAL_FRAME = "aluminium"
 LAYOUT = ("loop", "near", "travel")  # the axis is described where all three are known
@@ -361,6 +363,11 @@ def as_json(found: WindowReport, notes: tuple[str, ...] = ()) -> dict[str, Any]:
         "by_duty": None if rules.by_duty is None else _range_json(rules.by_duty),
         "by_target": None if rules.by_target is None else _window_json(rules.by_target),
         "window_n": None if verdict is None else [verdict.low_n, verdict.high_n],
+        "recommended_n": None
+        if verdict is None
+        else [verdict.low_n, verdict.best_n, verdict.high_n],
+        "recommended_basis": None if verdict is None else verdict.basis or None,
+        "marks_apart_mm": None if found.marks_apart_mm is None else list(found.marks_apart_mm),
         "low_rule": None if verdict is None else verdict.low_rule,
         "high_rule": None if verdict is None else verdict.high_rule,
         "opens": list(rules.bounds.opens),
@@ -477,6 +484,8 @@ def _draw(found: WindowReport, unit: str, notes: tuple[str, ...]) -> None:
         field(where, "taken", words)
     if found.demand is not None:
         _draw_demand(where, found.demand, unit)
+    if found.marks_apart_mm is not None:
+        field(where, "tape", _tape_words(found.marks_apart_mm))
     _draw_axis(where, found, unit)
     for i, words in enumerate(_sources(found)):
         field(where, "sources" if i == 0 else "", words)
@@ -491,7 +500,10 @@ def _window_words(window: Window | None, unit: str) -> str:
         return f"{force(window.low_n, unit)} or more, preload; the upper end is not known"
     if window.low_n is None and window.high_n is not None:
         return f"up to {force(window.high_n, unit)}, preload; the lower end is not known"
-    return f"{force(window.low_n or 0.0, unit)} to {force(window.high_n or 0.0, unit)}, preload"
+    best = "" if window.best_n is None else f", {force(window.best_n, unit)} best"
+    basis = f" ({window.basis_words})" if window.basis_words else ""
+    ends = f"{force(window.low_n or 0.0, unit)} to {force(window.high_n or 0.0, unit)}"
+    return f"{ends}{best}{basis}, preload"
 
 
 def _range_words(bounds: Range, unit: str) -> str:
@@ -510,6 +522,17 @@ def _duty_words(bounds: Range | None, unit: str) -> str:
     if bounds is None:
         return "not given: --drive with mass, acceleration, forces, or torque"
     return ("EMPTY: " if bounds.empty else "") + _range_words(bounds, unit)
+
+
+def _tape_words(apart_mm: tuple[float, float, float]) -> str:
+    """Return how far apart two marks stand at low, best and high, and what a tape can tell."""
+    low, best, high = (f"{mm:.1f}" for mm in apart_mm)
+    steps = (apart_mm[2] - apart_mm[0]) / (2 * TAPE_MM)
+    tells = "tells slack from tight, no more" if steps < TELLS_STEPS else "tells these"
+    return (
+        f"two marks 1000 mm apart on the slack belt stand {low} mm apart at low, {best} at best, "
+        f"{high} at high; a tape read to {TAPE_MM:g} mm {tells}"
+    )
 
 
 def _target_words(window: Window | None, unit: str) -> str:

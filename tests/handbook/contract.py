@@ -108,7 +108,7 @@ COMMANDS = (
     'tension --frequency "66 Hz" --frequency "80 Hz" --belt "2GT 9 mm" --span "286 mm"',
     'frequency --tension "36 N" --belt "2GT 9 mm" --span "286 mm"',
     f'window --belt "AT5 25 mm" {LOOP} --mass "8 kg" --acceleration "5 m/s^2" --teeth 20'
-    ' --torque "2 N m" --radial "250 N" --steps-per-mm 80 --set-at "18 degC" --runs-at "35 degC"'
+    ' --torque "2 N m" --radial "300 N" --steps-per-mm 80 --set-at "18 degC" --runs-at "35 degC"'
     ' --target "115 N"',
     'adjust --belt "3GT 9 mm" --target "60 N" --drive fixed --thread M4 --loop "1400 mm"'
     ' --reading "30 +/- 1 N" --reading "44 +/- 1 N" --turned 0.6',

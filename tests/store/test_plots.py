@@ -63,10 +63,10 @@ def test_two_belts_stand_on_one_axis() -> None:
 
 def test_a_belt_without_a_reading_and_an_open_window_are_drawn_and_said() -> None:
     rows = [
-        RulerRow("a", None, (), WINDOW, "unknown"),
-        RulerRow("b", ROW.preload, (), Window(30.0, None, "a", ""), "unknown"),
-        RulerRow("c", ROW.preload, (), Window(None, 50.0, "", "b"), "unknown"),
-        RulerRow("d", ROW.preload, (), None, "unknown"),
+        RulerRow("a", None, (), WINDOW, "cannot tell"),
+        RulerRow("b", ROW.preload, (), Window(30.0, None, "a", ""), "cannot tell"),
+        RulerRow("c", ROW.preload, (), Window(None, 50.0, "", "b"), "cannot tell"),
+        RulerRow("d", ROW.preload, (), None, "cannot tell"),
     ]
     picture = ruler_figure(rows)
     svg_of(picture)

@@ -64,7 +64,7 @@ def test_turns_may_be_given_as_flats_or_degrees(capsys: Capture) -> None:
 
 
 def test_readings_may_be_frequencies(capsys: Capture) -> None:
-    narrow = ["--belt", "2GT 9 mm", "--target", "36 N", *SCREW]
+    narrow = ["--belt", "2GT 9 mm", "--target", "32 N", *SCREW]
     found = record(capsys, *narrow, "--span", "412 +/- 1 mm", "--frequency", "66.3 Hz")
     assert found["readings_n"] == [pytest.approx(37.6, abs=0.2)]
 
@@ -80,7 +80,7 @@ def test_readings_may_be_recordings(capsys: Capture, tmp_path: Path) -> None:
         "--belt",
         "3GT 9 mm",
         "--target",
-        "160 N",
+        "150 N",
         *SCREW,
         "--span",
         "412 mm",
@@ -109,7 +109,7 @@ def test_the_loop_may_come_from_the_belts_own_name_or_from_pulleys(capsys: Captu
 
 
 def test_a_fraction_of_a_turn_and_a_thread_with_its_pitch_are_read(capsys: Capture) -> None:
-    asked = ["--target", "25 N", "--tensioner", "idler", "--reading", "15 N", "--reading", "20 N"]
+    asked = ["--target", "20 N", "--tensioner", "idler", "--reading", "12 N", "--reading", "16 N"]
     spelled = ["--belt", "GT2 6 mm x 852", "--thread", "M3x0.5", "--turned", "1/4"]
     plain = ["--belt", "2GT 6 mm", "--loop", "852 mm", "--thread", "0.5 mm", "--turned", "0.25"]
     first, second = record(capsys, *asked, *spelled), record(capsys, *asked, *plain)
@@ -144,10 +144,10 @@ STEEL = [*GLASS, "--construction", "rubber, steel cord"]  # no figure is publish
     [
         (
             [*GLASS, "--target", "2000 N"],
-            "a target of 2000 N is above 39.3 N, the published working tension of this belt",
+            "a target of 2000 N is above 34.0 N, the published working tension of this belt",
         ),
-        ([*GLASS, "--target", "36 N", "--joined"], "above 19.7 N, the published working tension"),
-        ([*GLASS, "--target", "60 N", "--limit", "200 N"], "above 39.3 N"),
+        ([*GLASS, "--target", "36 N", "--joined"], "above 17.0 N, the published working tension"),
+        ([*GLASS, "--target", "60 N", "--limit", "200 N"], "above 34.0 N"),
         ([*STEEL, "--target", "160 N"], "91.8 N, 0.2% stretch, a general rule: no maximum"),
         ([*STEEL, "--target", "160 N"], "give what its maker allows: --limit"),
         (["--target", "30 N", *SCREW], "nothing is known of what this belt may carry"),
@@ -168,19 +168,21 @@ def test_what_the_maker_allows_stands_over_the_general_rule(capsys: Capture) -> 
 
 
 def test_a_belt_that_is_past_its_limit_is_loosened_first(capsys: Capture) -> None:
-    found = record(capsys, *GLASS, "--target", "36 N", "--reading", "45 N")
+    found = record(capsys, *GLASS, "--target", "32 N", "--reading", "45 N")
     assert found["action"] == "loosen"
-    assert found["says"].startswith("Loosen now: 45 N is above 39.3 N")
+    assert found["says"].startswith("Loosen now: 45 N is above 34.0 N")
     code, _, err = run(capsys, *GLASS, "--target", "60 N", "--reading", "45 N")
     assert code == 2
-    assert err.startswith("beltpitch: loosen now, 45 N is above 39.3 N")
+    assert err.startswith("beltpitch: loosen now, 45 N is above 34.0 N")
 
 
-@pytest.mark.parametrize("hertz", ["55 Hz", "61 Hz", "62 Hz", "63.7 Hz", "66 Hz", "68 Hz", "75 Hz"])
+@pytest.mark.parametrize(
+    "hertz", ["50 Hz", "55.7 Hz", "56.6 Hz", "58.1 Hz", "60.2 Hz", "62 Hz", "68 Hz"]
+)
 def test_a_reading_has_the_word_and_interval_that_tension_gives_it(
     capsys: Capture, hertz: str
 ) -> None:
-    one = ["--belt", "2GT 9 mm", "--linear-mass", "12.6 +/- 0.02 g/m", "--target", "36 N"]
+    one = ["--belt", "2GT 9 mm", "--linear-mass", "12.6 +/- 0.02 g/m", "--target", "30 N"]
     one += ["--span", "412 +/- 0.2 mm", "--frequency", hertz]
     adjust = record(capsys, *one, *SCREW)
     code = run_with(["tension", *one, "--json"])
@@ -190,7 +192,7 @@ def test_a_reading_has_the_word_and_interval_that_tension_gives_it(
     assert adjust["window_n"] == tension["window_n"]
     assert adjust["interval_n"] == pytest.approx(tension["preload_interval_n"])
     wrong = {"within": {"tighten", "loosen"}, "slack": {"loosen", "leave"},
-             "tight": {"tighten", "leave"}, "unknown": set()}  # fmt: skip
+             "tight": {"tighten", "leave"}, "cannot tell": set()}  # fmt: skip
     assert adjust["action"] not in wrong[adjust["verdict"]]
 
 

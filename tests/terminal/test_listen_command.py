@@ -22,6 +22,7 @@ from beltpitch.terminal.main import run_with
 from beltpitch.terminal.prompts import ask_for
 
 RATE_HZ = 16_000.0
+LIGHT = ["--linear-mass", "11 g/m"]  # the pair is then below its working tension
 BELT = ["--belt", "2GT 9 mm", "--span", "286 +/- 0.5 mm", "--ends", "pulley,clamp"]
 Capture = pytest.CaptureFixture[str]
 
@@ -240,7 +241,11 @@ def test_a_name_is_all_one_types(capsys: Capture, plug: Plug, machine: Path) -> 
     (whole,) = records(out)[-1]["readings"]
     assert (whole["source"], whole["belt"]) == ("y-left", "2GT 9 mm")
     assert (whole["span_mm"], whole["ends"]) == (286.0, "pulley,clamp")
-    assert whole["window_n"] == [pytest.approx(32.4), pytest.approx(39.33)]
+    low, high = whole["window_n"]
+    assert low + high == pytest.approx(2 * 36)  # the target of the file
+    assert (high - low) / 2 == pytest.approx(  # what the reading resolves is more than 10 %
+        36 * (whole["preload_interval_n"][1] / whole["preload_n"] - 1), rel=0.02
+    )
     assert whole["frequency_hz"] == pytest.approx(95.0 / 1.002, rel=2e-3)
     assert [c["name"] for c in whole["corrections"]][-1] == "clock"
     # what is said beside the name stands over the file
@@ -380,13 +385,13 @@ def test_a_pair_is_not_matched_by_plucking_the_belt_that_is_not_asked_for(
     """36 % apart: the left belt plucked again in place of the right made them ``matched``."""
     plug(FakeMicrophone(np.concatenate([sound(5), sound(3, 81.5), sound(5)])))
     hand(monkeypatch, {})
-    _, out, _ = pair(capsys)
+    _, out, _ = pair(capsys, *LIGHT)
     assert "matched: left is 0." not in out
     assert "sounds like left, not like right (81.5 Hz): which belt was it?" in out
     assert "t right was turned: pluck it again · w it was left · x leave it out" in out
     assert out.count("counts for no belt until the question") > 3
     plug(FakeMicrophone(np.concatenate([sound(5), sound(3, 81.5), sound(5)])))
-    _, out, _ = pair(capsys, "--json")
+    _, out, _ = pair(capsys, *LIGHT, "--json")
     whole = records(out)[-1]["pair"]
     assert whole["word"] == "unmatched"
     assert whole["tighter"] == "left"
@@ -402,7 +407,7 @@ def test_every_verdict_that_was_reached_stays_in_the_output(
     for words in ([], ["--json"]):
         plug(FakeMicrophone(np.concatenate(parts)))
         hand(monkeypatch, dict(pressed))
-        code, out, _ = pair(capsys, *words)
+        code, out, _ = pair(capsys, *LIGHT, *words)
         assert code == 0
         if words:
             reached = records(out)[-1]["pair"]["reached"]

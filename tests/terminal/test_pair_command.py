@@ -171,7 +171,7 @@ def test_two_recordings_match(capsys: Capture, recordings: tuple[Path, Path, Pat
     assert all(len(r["plucks"]) == 4 for r in whole["readings"])
     code, out, _ = run(capsys, str(left), str(slack), *BELT)
     assert code == 0
-    assert "tighten slack.wav by" in " ".join(out.split())
+    assert "loosen left.wav by" in " ".join(out.split())
     assert out.count("from 4 plucks") == 2
 
 

@@ -110,7 +110,7 @@ def test_two_parks_need_no_span_and_one_alone_tells_nothing(rig: Rig) -> None:
     assert "first place" in rig.shown.last["scene"]["order"]
     play(rig, 60.0, 2)
     (belt,) = rig.plucked(2)["belts"]
-    assert (belt["unit"], belt["word"], belt["row"]) == ("Hz", "unknown", None)
+    assert (belt["unit"], belt["word"], belt["row"]) == ("Hz", "cannot tell", None)
     with pytest.raises(RequestError, match="both places have not been read"):
         rig.do("keep")
     rig.do("next")
