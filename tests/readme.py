@@ -132,13 +132,13 @@ def pages() -> list[Path]:
 def fresh(page: Path, folder: Path) -> str:
     """Return what a page should hold, its commands run in a folder."""
     from tests.handbook import commands as reference
-    from tests.handbook import notebook
+    from tests.handbook import notebook, ranges
 
     if page == reference.PAGE:
         return reference.page()
     if page == notebook.PAGE:
         return notebook.page(notebook.run())
-    return rendered(page.read_text("utf-8"), folder)
+    return rendered(ranges.filled(page.read_text("utf-8")), folder)
 
 
 def draw() -> None:

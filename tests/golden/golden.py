@@ -187,7 +187,7 @@ ALSO = (  # screens of what has no JSON, or another screen
     "demo",
     "belts",
     'recording plover/y-left.wav --belt "2GT 9 mm" --span "286 mm" --unit lbf',
-    'tension --frequency "66.3 Hz" --belt "2GT 9 mm" --span "412 +/- 1 mm" --target "36 N"',
+    'tension --frequency "66.3 Hz" --belt "2GT 9 mm" --span "412 +/- 1 mm" --target "30 N"',
     'pair plover/y-left.wav plover/y-right.wav --belt "2GT 9 mm" --span "286 mm"',
     'tension --frequency "60 Hz" --frequency "100 Hz" --belt "2GT 9 mm" --parks'
     ' --travel "160.0 +/- 0.2 mm"',

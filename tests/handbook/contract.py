@@ -106,7 +106,8 @@ COMMANDS = (
     ' --span "286 mm" --span equal --no-keep',
     'pair y --first "66 Hz" --second "60 Hz" --no-keep',
     'tension --frequency "66 Hz" --frequency "80 Hz" --belt "2GT 9 mm" --span "286 mm"',
-    'frequency --tension "36 N" --belt "2GT 9 mm" --span "286 mm"',
+    'frequency --tension "30 N" --belt "2GT 9 mm" --span "286 mm"',
+    'frequency --belt "2GT 9 mm" --span "286 mm"',
     f'window --belt "AT5 25 mm" {LOOP} --mass "8 kg" --acceleration "5 m/s^2" --teeth 20'
     ' --torque "2 N m" --radial "300 N" --steps-per-mm 80 --set-at "18 degC" --runs-at "35 degC"'
     ' --target "115 N"',
