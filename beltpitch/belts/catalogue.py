@@ -55,6 +55,10 @@ WIDTH_EPSILON = 1e-9
 SLIP = 3.0  # times the catalogue's linear mass, either way: makers differ by up to 1.5
 NEAR_SLIP = 1.25  # how near a ratio must be to a slip's to be called by its name; a judgement
 FAR_ABOVE = 3.0  # times the allowable tension where the breaking load is not known; a judgement
+# Sections of V belts (ISO 4184) and ribbed belts (ISO 9982), with a number behind.
+NO_TEETH = re.compile(
+    r"(Z|A|B|C|D|E|[SX]P[ZABC]|[358]V|\d*P[HJKLM])[ -]?\d+(\.\d+)?\s*(mm)?$", re.IGNORECASE
+)
 INSIST = "if it truly is so, leave out the belt's name and give linear mass and width"
 
 USUAL_CONSTRUCTIONS = (
@@ -569,6 +573,11 @@ def _read(name: str, book: _Book) -> tuple[str, Designation]:
 
 
 def _not_found(name: str, book: _Book) -> str:
+    if NO_TEETH.match(name):
+        return (
+            f'"{name}" is a V belt or a ribbed belt, which the catalogue has no rule for: weigh a '
+            "piece, give --linear-mass and --width, and set it by the machine's manual"
+        )
     nearest = _nearest(name, book)
     near = f"nearest: {', '.join(nearest)}" if nearest else "no name looks like it"
     return (

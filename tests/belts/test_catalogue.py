@@ -124,6 +124,30 @@ def test_bending_stiffness_lies_between_loose_and_solid_cord(
     assert loose / 2 + 0.9 * thin < table["value"] < ea * cord**2 / 16 * 0.6 + thick
 
 
+@pytest.mark.parametrize("name", ["A50", "SPZ 1000", "XPA-900", "6PJ 1200", "PJ 6", "3V 500"])
+def test_v_and_ribbed_belts_are_refused_with_the_way_on(name: str) -> None:
+    with pytest.raises(BeltNotFound, match="weigh a piece, give --linear-mass .* manual"):
+        belt(name)
+
+
+@pytest.mark.parametrize(
+    ("name", "profile"),
+    [
+        ("8YU 20 mm", "8MGT"),
+        ("GT3 8M 20", "8MGT"),
+        ("14MGT 40", "14MGT"),
+        ("1.5GT 6 mm", "1.5GT"),
+        ("ATL10 25", "ATL10"),
+        ("S4.5M 10", "S4.5M"),
+        ("S14M 40", "S14M"),
+        ("RPP14 40", "RPP 14M"),
+        ("HTD 20M 115 mm", "HTD 20M"),
+    ],
+)
+def test_the_larger_and_the_rarer_profiles_are_read(name: str, profile: str) -> None:
+    assert belt(name).profile == profile
+
+
 def test_glass_belt_of_two_millimetre_pitch_in_full() -> None:
     found = belt("2GT 9 mm")
     assert found.pitch_m == 0.002

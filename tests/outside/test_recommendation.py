@@ -33,7 +33,7 @@ NAMED = {
     "E16": ("3GT 12 mm", 53, 65),
 }
 # E17 to E24: Brooks PreciseFlex service manual, General Belt Tensioning. E25 to E28: Epson VT6L
-# pp. 197, 208 and N6 p. 306. E29: a robot maker's manual of the same kind. Pitch and width alone.
+# pp. 197, 208 and N6 p. 306. E29: a factory work sheet in an open data set (74 N +/- 10 %).
 UNNAMED = {
     "E17": (3, 12, 135, 135),
     "E18": (5, 25, 425, 425),
