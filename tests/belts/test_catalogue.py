@@ -126,7 +126,7 @@ def test_bending_stiffness_lies_between_loose_and_solid_cord(
 
 @pytest.mark.parametrize("name", ["A50", "SPZ 1000", "XPA-900", "6PJ 1200", "PJ 6", "3V 500"])
 def test_v_and_ribbed_belts_are_refused_with_the_way_on(name: str) -> None:
-    with pytest.raises(BeltNotFound, match="weigh a piece, give --linear-mass .* manual"):
+    with pytest.raises(BeltNotFound, match=r"weigh a piece, give --linear-mass .* manual"):
         belt(name)
 
 
