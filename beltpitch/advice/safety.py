@@ -19,6 +19,13 @@ SCALE = "After re-tensioning check steps per mm: a tighter belt moves the axis f
 MANUAL = "The machine's manual, local codes and licensed practice come before this advice."
 
 
+def short_caution(*, turn: bool, pair: bool = False) -> str:
+    """Return the cautions on one line; `turning` and `plucking` have them whole."""
+    if turn and pair:
+        return "isolate power, prop vertical axes; square after; manual first"
+    return "isolate power, prop vertical axes; manual, local codes first"
+
+
 def turning(*, vertical: bool | None = None, pair: bool = False) -> tuple[str, ...]:
     """Return the cautions for turning a tensioner.
 

@@ -73,13 +73,15 @@ class RulerScale:
 class Remedy:
     """One thing to do about the doubt: what, which budget line it shrinks, and what is left.
 
-    ``before`` and ``after`` are half the 95 % interval as a share of the preload.
+    ``before`` and ``after`` are half the 95 % interval as a share of the preload; ``short`` is
+    ``what`` in fewer words.
     """
 
     what: str
     line: str
     before: float
     after: float
+    short: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,13 +130,26 @@ class Verdict:
         return self.next_step.removeprefix(self.warning).lstrip()
 
     @property
+    def unlikely(self) -> bool:
+        """Whether belt, span or frequency must be mistaken: the belt would have torn."""
+        return self.next_step.endswith(NOT_SO)
+
+    @property
+    def narrow(self) -> str:
+        """What `better` says, on one line; "" where nothing narrows the interval by a tenth."""
+        if not self.better or not self.remedies:
+            return ""
+        first = self.remedies[0]
+        return f"{first.short}: ±{_spaced(first.before)} becomes ±{_spaced(first.after)}"
+
+    @property
     def better(self) -> str:
         """The one thing that would shrink the interval most, and by how much; "" without one.
 
         Where no single thing shrinks it by a tenth, that is said instead.
         """
         preload = self.reading.preload
-        if preload is None or self.next_step.endswith(NOT_SO):
+        if preload is None or self.unlikely:
             return ""
         if self.remedies:
             return _how(self.remedies[0])
@@ -256,6 +271,8 @@ class _Way:
         Share of its own that is left of each line, where that is more telling than `left`.
     plucks
         By what the doubt of the plucks grows.
+    short
+        What to do in fewer words; `what` where that is short enough.
     """
 
     what: str
@@ -263,6 +280,7 @@ class _Way:
     left: float = 0.0
     share: float = 0.0
     plucks: float = 1.0
+    short: str = ""
 
     def done(self, preload: Estimate) -> Estimate:
         """Return the preload as it would be known afterwards; never worse in these lines."""
@@ -278,35 +296,57 @@ class _Way:
 # Two parks with a travel of half the span, known to 0.2 mm: the plucks weigh sqrt(4^2 + 2^2)/2
 # times as much (beltpitch.belts.parks). Others follow from the defaults of reading.py, parsing.py.
 _WAYS = (
-    _Way("weigh a piece of this belt (beltpitch weigh)", ("linear mass", "width"), 0.005),
-    _Way("measure the span again with a steel rule, to 0.2 mm", ("span",), 0.001),
+    _Way(
+        "weigh a piece of this belt (beltpitch weigh)",
+        ("linear mass", "width"),
+        0.005,
+        short="weigh a piece (beltpitch weigh)",
+    ),
+    _Way(
+        "measure the span again with a steel rule, to 0.2 mm",
+        ("span",),
+        0.001,
+        short="measure the span to 0.2 mm",
+    ),
     _Way(
         "read at two parks (--parks --travel), which takes the ends out",
         ("ends", "span", "last contact"),
         0.002,
         plucks=2.2,
+        short="read at two carriage positions (--parks)",
     ),
     _Way("move the carriage by whole teeth between the parks", ("odd teeth",)),
-    _Way("hang weights on it, which tells its stiffness (beltpitch hang)", ("stiffness",), 0.002),
+    _Way(
+        "hang weights on it, which tells its stiffness (beltpitch hang)",
+        ("stiffness",),
+        0.002,
+        short="hang weights on it (beltpitch hang)",
+    ),
     _Way(
         "pluck the other strand too (--strand), or say how far they can differ (--strand-limit)",
         ("strand difference",),
         0.002,
+        short="pluck the other strand too (--strand)",
     ),
     _Way(
         "tell how much of the loop stands at each strand's tension (--loop-sides)",
         ("loop sides",),
         0.002,
+        short="say how the loop is divided (--loop-sides)",
     ),
     _Way("pluck again: five plucks are enough", ("plucks",), 0.003),
     _Way(
         "type the frequency to a tenth of a hertz, or let beltpitch hear it",
         ("typed frequency",),
         0.001,
+        short="type the frequency to 0.1 Hz",
     ),
     _Way("pluck more gently", ("amplitude",)),
     _Way(
-        "measure the travel between the parks to 0.1 mm, or make it longer", ("travel",), share=0.5
+        "measure the travel between the parks to 0.1 mm, or make it longer",
+        ("travel",),
+        share=0.5,
+        short="measure the travel to 0.1 mm",
     ),
 )
 
@@ -319,7 +359,8 @@ def _remedies(preload: Estimate) -> tuple[Remedy, ...]:
         if way.lines[0] in lines:
             after = _relative_half_width(way.done(preload))
             if after <= WORTH_DOING * before:
-                found.append(Remedy(way.what, way.lines[0], before, after))
+                short = way.short or way.what
+                found.append(Remedy(way.what, way.lines[0], before, after, short))
     return tuple(sorted(found, key=lambda r: r.after))
 
 
@@ -380,6 +421,10 @@ def _best(remedies: tuple[Remedy, ...]) -> str:
 
 def _how(remedy: Remedy) -> str:
     return f"{remedy.what} (±{_percent(remedy.before)} becomes ±{_percent(remedy.after)})"
+
+
+def _spaced(share: float) -> str:
+    return _percent(share).replace("%", " %")
 
 
 def _percent(share: float) -> str:

@@ -39,6 +39,7 @@ def demo(
         Path | None,
         typer.Option("--into", help="Folder to write the recordings to; default: none are kept."),
     ] = None,
+    details: o.DetailsOption = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> int:
@@ -47,12 +48,12 @@ def demo(
 
     o.checked_unit(unit)
     if into is not None:
-        return _measured(into, json=json, unit=unit, kept=True)
+        return _measured(into, json=json, unit=unit, kept=True, details=details)
     with TemporaryDirectory(prefix="beltpitch-") as folder:
-        return _measured(Path(folder), json=json, unit=unit, kept=False)
+        return _measured(Path(folder), json=json, unit=unit, kept=False, details=details)
 
 
-def _measured(folder: Path, *, json: bool, unit: str, kept: bool) -> int:
+def _measured(folder: Path, *, json: bool, unit: str, kept: bool, details: bool) -> int:
     from beltpitch.session.verdict import SCHEMA, as_json, judged
     from beltpitch.setup.strung_belt import strung
     from beltpitch.terminal import reading_view
@@ -70,7 +71,7 @@ def _measured(folder: Path, *, json: bool, unit: str, kept: bool) -> int:
     if kept:
         field(where, "written", f"{len(STORY)} recordings into {folder}")
     where.print()
-    reading_view.show(verdicts, unit, heard=True)
+    reading_view.show(verdicts, unit, heard=True, details=details)
     return 0
 
 

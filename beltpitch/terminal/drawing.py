@@ -112,10 +112,13 @@ class TextRuler:
         """Return the column of a value, kept on the ruler."""
         return round(self.scale.share(value) * (self.width - 1))
 
-    def axis(self) -> tuple[str, str]:
-        """Return the line of labels and the rail with its graduations."""
+    def axis(self, *strips: tuple[float, float]) -> tuple[str, str]:
+        """Return the line of labels, and the rail with its graduations and any strips on it."""
         labels = [" "] * (self.width + MARGIN)
         rail = [self.signs.rail] * self.width
+        for low, high in strips:
+            first, last = self.column(low), self.column(high)
+            rail[first : last + 1] = self.signs.strip * (last + 1 - first)
         for value in self.scale.graduations():
             at = self.column(value)
             rail[at] = self.signs.graduation
@@ -150,7 +153,45 @@ def rulers(where: Console, verdicts: Sequence[Verdict], unit: str) -> None:
     line(where, "", rail)
     for verdict in verdicts:
         _verdict_rows(where, ruler, verdict, named=len(verdicts) > 1)
-    where.print()
+
+
+def short_rulers(where: Console, verdicts: Sequence[Verdict], unit: str) -> None:
+    """Draw verdicts on one axis in few lines: the window on the rail, a row for each verdict."""
+    from beltpitch.reading import COVERAGE
+    from beltpitch.session.verdict import in_newtons, scale
+
+    per = in_newtons(unit)
+    made = scale(verdicts, per)
+    if made is None:
+        return
+    ruler = TextRuler(made, unit, where.width, signs_for(where))
+    windows = {v.window.low_n: v.window for v in verdicts if v.window is not None}
+    strips = [
+        (
+            made.low if w.low_n is None else w.low_n / per,
+            made.high if w.high_n is None else w.high_n / per,
+        )
+        for w in windows.values()
+    ]
+    labels, rail = ruler.axis(*strips if len(windows) == 1 else ())
+    line(where, unit, labels)
+    line(where, "range" if len(windows) == 1 else "", rail)
+    signs = ruler.signs
+    for verdict in verdicts:
+        reading = verdict.reading
+        if reading.preload is None:
+            continue
+        low, high = (n / per for n in reading.preload.interval(COVERAGE))
+        ticks = [
+            (p.tension_n / per, signs.tick)
+            for p in reading.plucks
+            if p.used and p.tension_n is not None
+        ]
+        ends = [(low, signs.bar_ends[0]), (high, signs.bar_ends[1])]
+        points = [*ends, *ticks, (reading.preload.value / per, signs.mean)]
+        name = reading.source[: LABEL - 1] if len(verdicts) > 1 else ""
+        drawn = ruler.row((low, high, signs.bar), points=points)
+        line(where, name, drawn, COLOURS[verdict.word])
 
 
 def _verdict_rows(where: Console, ruler: TextRuler, verdict: Verdict, *, named: bool) -> None:

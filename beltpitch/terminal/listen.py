@@ -75,6 +75,8 @@ class Live:
         Rate error of the input, as given.
     machine
         Whose file may hold it.
+    details
+        Whether everything is shown at the end.
     sounds
         Where plucks are collected for the book.
     """
@@ -87,6 +89,7 @@ class Live:
     json: bool
     unit: str
     clock: Clock | None = None
+    details: bool = False
     machine: Machine | None = None
     sounds: PluckSounds | None = None
 
@@ -136,6 +139,7 @@ def listen(
     tensioned: k.TensionedOption = False,
     new_belt: k.NewBeltOption = False,
     sound: k.SoundOption = False,
+    details: o.DetailsOption = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> int:
@@ -145,6 +149,7 @@ def listen(
     if devices:
         return show_devices(json=json)
     live = Live(device, plucks, seconds_of(last), save, beep, json, unit, clock=clock_given(clock))
+    live = replace(live, details=details)
     over = k.belt_options(options)
     way = way_of(strand, sides=sides, parks=parks, travel=travel)
     if name is None and not json and on_terminal():
@@ -265,7 +270,7 @@ def summed_up(live: Live, measuring: Measuring) -> int:
         print_line({"schema": SCHEMA, "readings": [as_json(v) for v in verdicts]})
     elif verdicts:
         drawing.console().print()
-        reading_view.show(verdicts, live.unit, heard=True)
+        reading_view.show(verdicts, live.unit, heard=True, details=live.details)
     return said_why(measuring, exit_code(measuring.verdicts))
 
 

@@ -122,6 +122,12 @@ TravelOption = Annotated[
 JsonOption = Annotated[
     bool, typer.Option("--json", help="Print JSON on standard output and nothing else there.")
 ]
+DetailsOption = Annotated[
+    bool,
+    typer.Option(
+        "--details", help="Show everything: each pluck, corrections, budget, sources, cautions."
+    ),
+]
 UnitOption = Annotated[
     str, typer.Option("--unit", help="Unit of force that is shown: N, lbf or kgf.")
 ]

@@ -126,6 +126,7 @@ def pair(
     tensioned: k.TensionedOption = False,
     new_belt: k.NewBeltOption = False,
     sound: k.SoundOption = False,
+    details: o.DetailsOption = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> int:
@@ -155,6 +156,7 @@ def pair(
         live = Live(
             device, plucks, seconds_of(last), save, beep, json, unit,
             clock=clock_given(clock), machine=asked[0].machine, sounds=sounds_for(keeping, way),
+            details=details,
         )  # fmt: skip
         live, measuring = _listened(live, plan, way, strand)
         code = _summed_up(live, plan, measuring)
@@ -170,7 +172,7 @@ def pair(
     else:
         _refuse_both(what or [])
         readings, files = _typed(plan, first, second), []
-    code = _compared(plan, readings, json=json, unit=unit)
+    code = _compared(plan, readings, json=json, unit=unit, details=details)
     if to_keep:
         _keep(plan, readings, keeping, files)
     return code
@@ -357,7 +359,9 @@ def _told(reading: Reading, asked: k.BeltRequest) -> Reading:
     return replace(reading, echoes=tuple(said), strand=asked.entry.strand or reading.strand)
 
 
-def _compared(plan: _Plan, readings: tuple[Reading, Reading], *, json: bool, unit: str) -> int:
+def _compared(
+    plan: _Plan, readings: tuple[Reading, Reading], *, json: bool, unit: str, details: bool
+) -> int:
     """Compare two readings, show it, and return the exit code."""
     from beltpitch.advice.comparison import compare
     from beltpitch.session.verdict import judged
@@ -376,12 +380,25 @@ def _compared(plan: _Plan, readings: tuple[Reading, Reading], *, json: bool, uni
     verdicts = [
         judged(reading, asked.window) for reading, asked in zip(readings, plan.asked, strict=True)
     ]
-    _shown([[verdict] for verdict in verdicts], match, json=json, unit=unit, one_line=False)
+    _shown(
+        [[verdict] for verdict in verdicts],
+        match,
+        json=json,
+        unit=unit,
+        one_line=False,
+        details=details,
+    )
     return 0 if match.apart is not None else 1
 
 
 def _shown(
-    belts: Sequence[Sequence[Verdict]], match: Comparison, *, json: bool, unit: str, one_line: bool
+    belts: Sequence[Sequence[Verdict]],
+    match: Comparison,
+    *,
+    json: bool,
+    unit: str,
+    one_line: bool,
+    details: bool = False,
 ) -> None:
     """Show the match, and the verdicts of each belt."""
     from beltpitch.advice import comparison as matching
@@ -396,7 +413,7 @@ def _shown(
         return
     from beltpitch.terminal.pair_view import show_pair
 
-    show_pair(drawing.console(), belts, match, unit)
+    show_pair(drawing.console(), belts, match, unit, details=details)
 
 
 # --- live ---------------------------------------------------------------------------------------
@@ -433,5 +450,5 @@ def _summed_up(live: Live, plan: _Plan, measuring: Measuring) -> int:
     if any(every) or live.json:
         if not live.json:
             drawing.console().print()
-        _shown(every, match, json=live.json, unit=live.unit, one_line=True)
+        _shown(every, match, json=live.json, unit=live.unit, one_line=True, details=live.details)
     return said_why(measuring, 0 if match.apart is not None else 1)

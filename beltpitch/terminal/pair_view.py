@@ -13,7 +13,18 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 from beltpitch.advice.window import TO_TURN
-from beltpitch.terminal.drawing import COLOURS, MARGIN, TextRuler, field, heading, line, signs_for
+from beltpitch.present import answer
+from beltpitch.session.verdict import worse_known
+from beltpitch.terminal.drawing import (
+    COLOURS,
+    LABEL,
+    MARGIN,
+    TextRuler,
+    field,
+    heading,
+    line,
+    signs_for,
+)
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -25,8 +36,17 @@ WORTH_NAMING = 1e-3  # share of the variance
 MATCH_COLOURS = {"matched": "#0072B2", "unmatched": "#D55E00", "not yet known": "#999999"}
 
 
-def draw_match(where: Console, verdicts: Sequence[Verdict], match: Comparison, unit: str) -> None:
+def draw_match(
+    where: Console,
+    verdicts: Sequence[Verdict],
+    match: Comparison,
+    unit: str,
+    *,
+    short: bool = False,
+) -> None:
     """Draw both belts on one axis; nothing where no tensions are known.
+
+    Without the plucks where it is to be short.
 
     The axis holds what is compared and no more, so that what is left to go can be seen.
     """
@@ -48,25 +68,33 @@ def draw_match(where: Console, verdicts: Sequence[Verdict], match: Comparison, u
     ruler = TextRuler(made, unit, where.width, signs_for(where))
     signs = ruler.signs
     colour = MATCH_COLOURS[match.word]
-    labels, rail = ruler.axis()
+    labels, rail = ruler.axis((low, high)) if short else ruler.axis()
     line(where, unit, labels)
-    line(where, "", rail)
+    line(where, "tolerance" if short else "", rail)
     ends = [(left, signs.bar_ends[0]), (right, signs.bar_ends[1])]
     for i, ticks in enumerate(plucks):
-        where.print(Text(" " * MARGIN + match.names[i], style="bold"))
-        line(where, "plucks", ruler.row(points=[(n, signs.tick) for n in ticks]))
+        name = match.names[i][: LABEL - 1] if short else "mean"
+        if not short:
+            where.print(Text(" " * MARGIN + match.names[i], style="bold"))
+            line(where, "plucks", ruler.row(points=[(n, signs.tick) for n in ticks]))
         mean = (means[i], signs.mean)
         if i == 0:
-            line(where, "mean", ruler.row(points=[mean]), colour)
-            line(where, "tolerance", ruler.row((low, high, signs.strip)))
+            line(where, name, ruler.row(points=[mean]), colour)
+            if not short:
+                line(where, "tolerance", ruler.row((low, high, signs.strip)))
         else:
-            line(where, "mean", ruler.row((left, right, signs.bar), points=[*ends, mean]), colour)
+            line(where, name, ruler.row((left, right, signs.bar), points=[*ends, mean]), colour)
 
 
 def show_pair(
-    where: Console, belts: Sequence[Sequence[Verdict]], match: Comparison, unit: str
+    where: Console,
+    belts: Sequence[Sequence[Verdict]],
+    match: Comparison,
+    unit: str,
+    *,
+    details: bool = False,
 ) -> None:
-    """Print the answer, both belts on one axis, a few lines for each belt, and what it rests on.
+    """Print the answer and both belts on one axis; in detail also each belt and what it rests on.
 
     Parameters
     ----------
@@ -78,11 +106,51 @@ def show_pair(
         The answer.
     unit
         Unit of force to show.
+    details
+        Whether to print everything.
     """
+    if details:
+        _show_all(where, belts, match, unit)
+    else:
+        _show_short(where, belts, match, unit)
+
+
+def _show_short(
+    where: Console, belts: Sequence[Sequence[Verdict]], match: Comparison, unit: str
+) -> None:
+    """Print the short answer: at most fifteen lines."""
+    last = _last(match, belts)
+    for name, verdict in last:
+        if verdict.warning:
+            field(where, "warning", f"{name}: {verdict.warning}", "bold")
+    field(where, "pair", str(match), f"bold {MATCH_COLOURS[match.word]}")
+    if match.reached:
+        field(where, "reached", " · ".join(str(each) for each in match.reached))
+    off = [name for name, verdict in last if verdict.word in TO_TURN]
+    _what_to_do(where, match, off, unit, warned=any(v.warning for _, v in last))
+    if match.values_n is not None:
+        draw_match(where, [verdict for _, verdict in last], match, unit, short=True)
+    for name, verdict in last:
+        field(where, "", answer.pair_line(name, verdict, unit), COLOURS[verdict.word])
+    every = [verdict for verdicts in belts for verdict in verdicts]
+    if every:
+        worst = worse_known([verdict for _, verdict in last]) or every[0]
+        for one in answer.tail(worst, every, unit, turn=match.turn is not None, pair=True):
+            field(where, one.label, one.text)
+
+
+def _last(match: Comparison, belts: Sequence[Sequence[Verdict]]) -> list[tuple[str, Verdict]]:
+    """Return each belt that was read, with the verdict on its last reading."""
+    return [(name, found[-1]) for name, found in zip(match.names, belts, strict=True) if found]
+
+
+def _show_all(
+    where: Console, belts: Sequence[Sequence[Verdict]], match: Comparison, unit: str
+) -> None:
     from beltpitch.terminal.reading_view import cautions, sources
 
     every = [verdict for verdicts in belts for verdict in verdicts]
-    last = [(name, found[-1]) for name, found in zip(match.names, belts, strict=True) if found]
+    last = _last(match, belts)
     warned = [f"{name}: {verdict.warning}" for name, verdict in last if verdict.warning]
     for words in warned:
         field(where, "warning", words, "bold")
@@ -137,8 +205,6 @@ def _belt(where: Console, name: str, verdicts: Sequence[Verdict], unit: str) -> 
 
 def _better(names: Sequence[str], belts: Sequence[Sequence[Verdict]]) -> str:
     """Return the one thing to do next about the belt that is known less well; "" without one."""
-    from beltpitch.session.verdict import worse_known
-
     last = {name: verdicts[-1] for name, verdicts in zip(names, belts, strict=True) if verdicts}
     worst = worse_known([*last.values()])
     name = next((name for name, verdict in last.items() if verdict is worst), "")

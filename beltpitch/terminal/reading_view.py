@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from beltpitch.advice.window import TO_TURN
-from beltpitch.terminal.drawing import COLOURS, console, field, force, heading, rulers
+from beltpitch.present import answer
+from beltpitch.terminal.drawing import COLOURS, console, field, force, heading, rulers, short_rulers
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -22,8 +23,8 @@ PLUCKS_LISTED = 12
 SMALLEST_PERCENT = 0.005  # that two decimals show
 
 
-def show(verdicts: Sequence[Verdict], unit: str, *, heard: bool) -> None:
-    """Print verdicts: each with its figures, then all on one ruler, then sources and cautions.
+def show(verdicts: Sequence[Verdict], unit: str, *, heard: bool, details: bool = False) -> None:
+    """Print verdicts: the short answer, or everything that is known of them.
 
     Parameters
     ----------
@@ -33,7 +34,37 @@ def show(verdicts: Sequence[Verdict], unit: str, *, heard: bool) -> None:
         Unit of force to show.
     heard
         Whether the frequencies were heard (then each pluck is listed) or typed.
+    details
+        Whether to print everything: each pluck, corrections, budget, sources, all cautions.
     """
+    if details:
+        _show_all(verdicts, unit, heard=heard)
+    else:
+        _show_short(verdicts, unit)
+
+
+def _show_short(verdicts: Sequence[Verdict], unit: str) -> None:
+    """Print the short answer: at most a dozen lines for one reading."""
+    where = console()
+    for verdict in verdicts:
+        heading(where, answer.title(verdict.reading, verdict.reading.source))
+        _lines(where, answer.head(verdict, unit), verdict)
+    short_rulers(where, verdicts, unit)
+    for verdict in verdicts:
+        name = f"{verdict.reading.source}: " if len(verdicts) > 1 else ""
+        field(where, "do next", name + answer.do_next(verdict, unit), "bold")
+    turn = any(v.word in TO_TURN for v in verdicts)
+    _lines(where, answer.tail(verdicts[0], verdicts, unit, turn=turn), verdicts[0])
+
+
+def _lines(where: Console, lines: Sequence[answer.Line], verdict: Verdict) -> None:
+    for one in lines:
+        style = f"bold {COLOURS[verdict.word]}" if one.style == "word" else one.style
+        field(where, one.label, one.text, style)
+
+
+def _show_all(verdicts: Sequence[Verdict], unit: str, *, heard: bool) -> None:
+    """Print each verdict with its figures, then all on one ruler, then sources and cautions."""
     where = console()
     for verdict in verdicts:
         _figures(where, verdict, unit)
@@ -42,10 +73,12 @@ def show(verdicts: Sequence[Verdict], unit: str, *, heard: bool) -> None:
         if verdict.reading.preload is not None and len(verdicts) == 1:
             where.print()
             rulers(where, [verdict], unit)
+            where.print()
         _doubt(where, verdict)
         where.print()
     if len(verdicts) > 1:
         rulers(where, verdicts, unit)
+        where.print()
     sources(where, verdicts)
     if any(v.reading.frequency is not None for v in verdicts):
         cautions(where, turn=any(v.word in TO_TURN for v in verdicts))

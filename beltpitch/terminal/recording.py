@@ -87,6 +87,7 @@ def recording(
     new_belt: k.NewBeltOption = False,
     sound: k.SoundOption = False,
     taken: k.TakenOption = None,
+    details: o.DetailsOption = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> int:
@@ -126,7 +127,7 @@ def recording(
             record["cross_check_hz"] = hertz
         drawing.print_json({"schema": SCHEMA, "readings": records})
     else:
-        reading_view.show(verdicts, unit, heard=True)
+        reading_view.show(verdicts, unit, heard=True, details=details)
         reading_view.show_checks([r.source for r in readings], checks)
     if picture is not None:
         _draw(picture, files, readings, expected)

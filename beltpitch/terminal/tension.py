@@ -55,6 +55,7 @@ def tension(
     tensioned: k.TensionedOption = False,
     new_belt: k.NewBeltOption = False,
     taken: k.TakenOption = None,
+    details: o.DetailsOption = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> int:
@@ -83,7 +84,7 @@ def tension(
     if json:
         drawing.print_json({"schema": SCHEMA, "readings": [as_json(v) for v in verdicts]})
     else:
-        reading_view.show(verdicts, unit, heard=False)
+        reading_view.show(verdicts, unit, heard=False, details=details)
     if to_keep:
         said = {"frequency": frequency, "strand": strand, "travel": travel}
         k.keep_all(kept, keeping, inputs=said)

@@ -46,7 +46,7 @@ def plucked(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_tension_prints_value_interval_doubt_ruler_and_cautions(capsys: Capture) -> None:
-    code, out, err = run(capsys, "tension", "--frequency", "66.3 Hz", *BELT)
+    code, out, err = run(capsys, "tension", "--frequency", "66.3 Hz", *BELT, "--details")
     assert code == 0
     assert err == ""
     assert "37.6 N" in out

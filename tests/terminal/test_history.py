@@ -165,7 +165,7 @@ def test_a_recording_is_kept_by_a_name_once_and_again_as_its_revision(
     capsys: Capture, plucked: Path
 ) -> None:
     _, out, err = run(capsys, "recording", "y-right", str(plucked), "--sound")
-    assert "94.6" in out
+    assert "94.599" in out
     assert "by the file's date" in err
     assert "kept as 1 (y-right)" in err
     _, _, err = run(capsys, "recording", "y-right", str(plucked))
@@ -207,7 +207,7 @@ def test_the_sound_comes_out_and_is_read_again(capsys: Capture, plucked: Path, h
     assert "name a .flac file" in run(capsys, "history", "sound", "1", "out.wav")[2]
     code, out, err = run(capsys, "history", "read-again", "1")
     assert code == 0, err
-    assert "94.6" in out
+    assert "94.599" in out
     assert "kept as revision 2 of 1" in err
 
 

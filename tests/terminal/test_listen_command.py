@@ -105,7 +105,7 @@ def test_a_pipe_gets_a_line_a_pluck_and_the_summary(capsys: Capture, plug: Plug)
     assert len(told) == 3
     assert all(" Hz  " in line and " N" in line for line in told)
     assert any(line.startswith("> belt: push the carriage") for line in lines)
-    assert "preload" in out
+    assert "tension" in out
     assert "\x1b[" not in out
 
 
@@ -208,7 +208,7 @@ def test_a_known_rate_error_is_corrected_and_named(capsys: Capture, plug: Plug) 
     told = "the sound device's rate is off by +2000 +/- 20 ppm, corrected"
     assert told in whole["notes"]
     assert told in err
-    _, out, _ = run(capsys, *BELT, "--clock", "+20 ppm")
+    _, out, _ = run(capsys, *BELT, "--details", "--clock", "+20 ppm")
     assert "clock -0.004 %" in " ".join(out.split())
     assert "+20 ppm, taken as +/- 5 ppm" in " ".join(out.split())
 

@@ -61,7 +61,9 @@ def test_an_overtone_among_the_values_of_a_belt_gives_no_turn(capsys: Capture) -
 
 
 def test_typed_belts_are_drawn_on_one_axis_with_the_answer(capsys: Capture) -> None:
-    code, out, err = run(capsys, *UNLIKE, *BELT, "--name", "y-left", "--name", "y-right")
+    code, out, err = run(
+        capsys, *UNLIKE, *BELT, "--details", "--name", "y-left", "--name", "y-right"
+    )
     assert (code, err) == (0, "")
     assert "unmatched: y-left is" in out
     assert "tighten y-right by" in out
@@ -74,7 +76,7 @@ def test_typed_belts_are_drawn_on_one_axis_with_the_answer(capsys: Capture) -> N
 
 
 def test_the_answer_comes_first_then_the_axis_then_the_belts(capsys: Capture) -> None:
-    _, out, _ = run(capsys, *UNLIKE, *BELT, "--name", "y-left", "--name", "y-right")
+    _, out, _ = run(capsys, *UNLIKE, *BELT, "--details", "--name", "y-left", "--name", "y-right")
     first = ["unmatched: y-left is", "tighten y-right by", "  tolerance  ", "y-left · 2GT 9 mm"]
     then = ["y-right · 2GT 9 mm", "  cancels  ", "  window  ", "  note  ", "  caution  "]
     places = [out.index(words) for words in (*first, *then)]
@@ -91,7 +93,7 @@ def test_the_next_thing_to_do_is_about_the_belt_known_less_well(capsys: Capture)
     for first, second, worse in ((steady, wild, "y-right"), (wild, steady, "y-left")):
         heard = [x for f in first for x in ("--first", f"{f} Hz")]
         heard += [x for f in second for x in ("--second", f"{f} Hz")]
-        _, out, _ = run(capsys, *heard, *BELT, "--name", "y-left", "--name", "y-right")
+        _, out, _ = run(capsys, *heard, *BELT, "--details", "--name", "y-left", "--name", "y-right")
         assert out.count("  better  ") == 1
         words = " ".join(out.split("  better  ")[1].split())
         assert words.startswith(f"{worse}: weigh a piece of this belt (beltpitch weigh) (±")
@@ -99,7 +101,7 @@ def test_the_next_thing_to_do_is_about_the_belt_known_less_well(capsys: Capture)
 
 
 def test_belts_that_match_are_left_and_nothing_is_turned(capsys: Capture) -> None:
-    _, out, _ = run(capsys, *LIKE, *BELT)
+    _, out, _ = run(capsys, *LIKE, *BELT, "--details")
     assert "Leave both, and write it down." in out
     assert "square the gantry" not in out
     assert "Power off and isolated first" in out
@@ -169,7 +171,7 @@ def test_two_recordings_match(capsys: Capture, recordings: tuple[Path, Path, Pat
     assert whole["word"] == "matched"
     assert whole["names"] == ["left.wav", "right.wav"]
     assert all(len(r["plucks"]) == 4 for r in whole["readings"])
-    code, out, _ = run(capsys, str(left), str(slack), *BELT)
+    code, out, _ = run(capsys, str(left), str(slack), *BELT, "--details")
     assert code == 0
     assert "loosen left.wav by" in " ".join(out.split())
     assert out.count("from 4 plucks") == 2
@@ -195,7 +197,7 @@ def test_a_pluck_that_was_set_aside_is_told_with_its_reason(
         for hertz, n in ((95.0, 4), (84.0, 1))
     )
     save_sound(tmp_path / "other.wav", np.concatenate([like, other]), 16_000.0)
-    _, out, _ = run(capsys, str(recordings[0]), str(tmp_path / "other.wav"), *BELT)
+    _, out, _ = run(capsys, str(recordings[0]), str(tmp_path / "other.wav"), *BELT, "--details")
     told = [line for line in out.splitlines() if line.startswith("  set aside")]
     assert len(told) == 1
     assert "pluck 5  at" in told[0]

@@ -1,0 +1,77 @@
+"""The short answer: so many lines at 80 columns, in one order, ending in what to do."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from beltpitch.terminal.main import run_with
+
+Capture = pytest.CaptureFixture[str]
+TYPED = ["tension", "--span", "300 mm"]
+ORDER = [
+    "  tension ",
+    "  verdict ",
+    "  range ",
+    "  do next ",
+    "  assumed ",
+    "  caution ",
+    "  more ",
+]
+
+
+def lines(capsys: Capture, *words: str) -> list[str]:
+    assert run_with(list(words)) in (0, 1)
+    out = capsys.readouterr().out
+    assert max(len(line) for line in out.splitlines()) <= 80
+    return out.rstrip("\n").splitlines()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        [*TYPED, "--belt", "GT2 6 mm", "--frequency", "110 Hz"],
+        [*TYPED, "--belt", "GT2 6 mm", "--frequency", "110 Hz", "--unit", "lbf"],
+        [*TYPED, "--belt", "2GT 9 mm", "--frequency", "66.3 Hz, 66.1 Hz, 66.4 Hz"],
+        [*TYPED, "--belt", "AT5 25 mm", "--frequency", "130 Hz"],
+        [*TYPED, "--belt", "S5M 15 mm", "--frequency", "130 Hz", "--target", "150 N"],
+        [*TYPED, "--linear-mass", "12.6 g/m", "--width", "9 mm", "--frequency", "66 Hz"],
+        [*TYPED, "--belt", "2GT 9 mm", "--frequency", "66", "--frequency", "80"],
+        [*TYPED, "--belt", "2GT 9 mm", "--frequency", "300"],
+    ],
+)
+def test_a_reading_is_answered_in_a_dozen_lines(capsys: Capture, words: list[str]) -> None:
+    assert len(lines(capsys, *words)) <= 12
+
+
+def test_the_lines_stand_in_one_order(capsys: Capture) -> None:
+    text = "\n".join(lines(capsys, *TYPED, "--belt", "GT2 6 mm", "--frequency", "110 Hz"))
+    places = [text.index(label) for label in ORDER]
+    assert places == sorted(places)
+    assert "tight: 9.3 to 21.4 N, 10.7 N best (published figures)" in text
+    assert "loosen to about 10.7 N (60 Hz)" in text
+
+
+def test_recordings_and_pairs_are_short_too(capsys: Capture, tmp_path: Path) -> None:
+    folder = str(tmp_path / "d")
+    assert len(lines(capsys, "demo", "--into", folder)) <= 30
+    files = [f"{folder}/y-left.wav", f"{folder}/y-right.wav"]
+    belt = ["--belt", "2GT 9 mm", "--span", "286 mm"]
+    assert len(lines(capsys, "recording", files[0], *belt)) <= 12
+    assert len(lines(capsys, "recording", files[0])) <= 12
+    assert len(lines(capsys, "pair", *files, *belt)) <= 15
+
+
+def test_details_show_everything(capsys: Capture) -> None:
+    words = [*TYPED, "--belt", "GT2 6 mm", "--frequency", "110 Hz", "--details"]
+    text = "\n".join(lines(capsys, *words))
+    for words_there in ("doubt", "corrected", "taken", "sources", "Power off and isolated first"):
+        assert words_there in text
+
+
+def test_a_reading_too_high_to_be_true_is_not_led_to_a_turn(capsys: Capture) -> None:
+    text = "\n".join(lines(capsys, *TYPED, "--belt", "2GT 9 mm", "--frequency", "400"))
+    assert "More than tears this belt" in text
+    assert "Check belt, span and frequency before you turn anything." in text
+    assert "loosen to" not in text
