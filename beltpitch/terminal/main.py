@@ -126,18 +126,35 @@ def about(
     """Belt tension from the pitch of a plucked span, and how far to trust it."""
 
 
+FIRST = """\
+beltpitch turns the tone of a plucked belt into its tension.
+
+From a frequency measured by hand, the belt as printed and its free span:
+  beltpitch tension -b "2GT 6 mm" -s "300 mm" -f "110 Hz"
+With a microphone:      beltpitch listen -b "2GT 6 mm" -s "300 mm"
+Two belts of a gantry:  beltpitch pair
+Without any belt:       beltpitch demo      All commands: beltpitch --help
+"""
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it
 
 
 def run() -> None:
-    """Run the command line and leave with its exit code: 0 done, 1 no answer, 2 wrong request."""
+    """Run the command line and leave with its exit code.
+
+    0 done; 1 no answer; 2 wrong request; 3 another verdict than `--fail-unless` allows.
+    """
     sys.exit(run_with(sys.argv[1:]))
 
 
 def run_with(arguments: list[str]) -> int:
-    """Run one command and return its exit code."""
+    """Run one command and return its exit code; without one say what to do first."""
+    if not arguments:
+        sys.stdout.write(FIRST)
+        return 0
+    if arguments[0] == "help":
+        arguments = [*arguments[1:], "--help"]
     try:
-        code = app(arguments or ["--help"], standalone_mode=False)
+        code = app(arguments, standalone_mode=False)
     except TyperException as error:
         if "\nUsage:" in f"\n{error.format_message()}":  # a group without a command: its help
             sys.stdout.write(error.format_message() + "\n")

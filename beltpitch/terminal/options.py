@@ -5,12 +5,15 @@ Heavy rooms are imported inside the functions, so that ``--help`` loads none of 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Annotated, Literal
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from beltpitch.errors import QuantityError, RequestError
+
+if TYPE_CHECKING:
+    from beltpitch.session.verdict import Verdict
 
 FORCE_UNITS = ("N", "lbf", "kgf")
 FREQUENCY = ("--frequency", "-f")
@@ -122,6 +125,13 @@ TravelOption = Annotated[
 JsonOption = Annotated[
     bool, typer.Option("--json", help="Print JSON on standard output and nothing else there.")
 ]
+FailUnlessOption = Annotated[
+    str | None,
+    typer.Option(
+        "--fail-unless",
+        help="For scripts: end with exit code 3 unless every verdict is this word, as in within.",
+    ),
+]
 DetailsOption = Annotated[
     bool,
     typer.Option(
@@ -153,6 +163,29 @@ def bare_numbers(given: Iterable[tuple[str, str | None, str]]) -> tuple[str, ...
         elif not any(c.isalpha() or c == "%" for c in text):
             said.append(f"{option} {text.strip()} taken as {read.text}")
     return tuple(said)
+
+
+UNWANTED = 3  # exit code: a verdict that --fail-unless does not allow
+
+
+def checked_word(word: str | None) -> None:
+    """Refuse what is no word of a verdict.
+
+    Raises
+    ------
+    RequestError
+        If it is none.
+    """
+    from beltpitch.advice.window import WORDS  # here for the start-up time
+
+    if word is not None and word not in WORDS:
+        raise RequestError(f"--fail-unless {word!r} is none of {', '.join(WORDS)}")
+
+
+def code_for(word: str | None, verdicts: Sequence[Verdict], code: int) -> int:
+    """Return the exit code: `code`, or `UNWANTED` where a verdict is not the word asked for."""
+    missed = word is not None and any(v.word != word for v in verdicts)
+    return UNWANTED if missed and code == 0 else code
 
 
 def checked_unit(unit: str) -> str:

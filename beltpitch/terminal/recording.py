@@ -87,6 +87,7 @@ def recording(
     new_belt: k.NewBeltOption = False,
     sound: k.SoundOption = False,
     taken: k.TakenOption = None,
+    fail_unless: o.FailUnlessOption = None,
     details: o.DetailsOption = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
@@ -98,6 +99,7 @@ def recording(
 
     options = locals()
     o.checked_unit(unit)
+    o.checked_word(fail_unless)
     over = k.belt_options(options)
     names, files = k.names_before_files(files, machine)
     every = k.asked_for(names, machine, over, ends=ends, within=within)
@@ -134,7 +136,7 @@ def recording(
     if to_keep:
         said = {"strand": strand, "travel": travel, "clock": reference and reference.text}
         _keep(verdicts, every, files, keeping, way if code == 0 else "one", said)
-    return code
+    return o.code_for(fail_unless, verdicts, code)
 
 
 def _for_each_file(

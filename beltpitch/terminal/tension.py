@@ -55,6 +55,7 @@ def tension(
     tensioned: k.TensionedOption = False,
     new_belt: k.NewBeltOption = False,
     taken: k.TakenOption = None,
+    fail_unless: o.FailUnlessOption = None,
     details: o.DetailsOption = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
@@ -65,6 +66,7 @@ def tension(
 
     options = locals()
     o.checked_unit(unit)
+    o.checked_word(fail_unless)
     over = k.belt_options(options)
     names = [] if name is None else [name]
     every = k.asked_for(names, machine, over, ends=ends, within=within)
@@ -88,7 +90,7 @@ def tension(
     if to_keep:
         said = {"frequency": frequency, "strand": strand, "travel": travel}
         k.keep_all(kept, keeping, inputs=said)
-    return 1 if refused else 0
+    return o.code_for(fail_unless, verdicts, 1 if refused else 0)
 
 
 def _shared_out(texts: list[str], every: tuple[k.BeltRequest, ...]) -> list[list[str]]:

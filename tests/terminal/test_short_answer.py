@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import pytest
@@ -75,3 +76,22 @@ def test_a_reading_too_high_to_be_true_is_not_led_to_a_turn(capsys: Capture) -> 
     assert "More than tears this belt" in text
     assert "Check belt, span and frequency before you turn anything." in text
     assert "loosen to" not in text
+
+
+def test_without_a_command_it_says_what_to_do_first(capsys: Capture) -> None:
+    first = lines(capsys)
+    assert len(first) <= 8
+    line = next(one for one in first if one.startswith("  beltpitch tension"))
+    assert run_with(shlex.split(line)[1:]) == 0
+
+
+def test_help_takes_a_command(capsys: Capture) -> None:
+    assert "--frequency" in "\n".join(lines(capsys, "help", "tension"))
+    assert "Commands" in "\n".join(lines(capsys, "help"))
+
+
+@pytest.mark.parametrize(("word", "code"), [("within", 3), ("tight", 0), ("loose", 2)])
+def test_a_script_may_ask_for_a_word(capsys: Capture, word: str, code: int) -> None:
+    words = [*TYPED, "--belt", "GT2 6 mm", "--frequency", "110 Hz", "--fail-unless", word]
+    assert run_with(words) == code
+    assert ("is none of slack, within" in capsys.readouterr().err) is (code == 2)
