@@ -121,7 +121,9 @@ def test_listen_equals_the_file_and_keeps_every_pluck(bench: Bench, tmp_path: Pa
     assert file.frequency is not None
     assert whole["frequency_hz"] == pytest.approx(file.frequency.value, abs=file.frequency.u)
     assert whole["belt"] == "2GT 9 mm"
-    assert whole["window_n"] == [pytest.approx(32.4), pytest.approx(39.33)]
+    low, high = whole["window_n"]
+    assert (low + high) / 2 == pytest.approx(36)  # no narrower than the reading resolves
+    assert high - low > 2 * 3.6
     # what was kept reads again with the same answer
     for number, record in enumerate((r["pluck"] for r in records[:4]), 1):
         beside = json.loads((kept / f"belt-{number:03d}.json").read_text())
@@ -432,7 +434,8 @@ def test_it_asks_for_what_is_missing_and_writes_it_down(
 def test_a_pair_on_the_screen(
     bench: Bench, tmp_path: Path, terminal: Callable[..., Terminal]
 ) -> None:
-    shown = terminal("pair", *BELT, "--name", "left", "--name", "right", "--plucks", "3")
+    light = ("--linear-mass", "11 g/m")  # both belts are below their working tension
+    shown = terminal("pair", *BELT, *light, "--name", "left", "--name", "right", "--plucks", "3")
     shown.until("checking the input")
     bench.play(plucks(tmp_path / "a.wav", 95.0, 3, scatter=0.001))
     shown.until("right: push the carriage")
@@ -441,4 +444,4 @@ def test_a_pair_on_the_screen(
     shown.until("tighten right by", history=True)
     last = shown.left(0)
     assert "tolerance" in last
-    assert "cancels" in last
+    assert "assumed" in last

@@ -127,8 +127,8 @@ def workshop(tmp_path: Path) -> Path:
     """Return a machine file of an invented workshop."""
     path = tmp_path / "beltpitch.toml"
     belt = (
-        'belt = "2GT 9 mm"\nlinear_mass = "12.6 +/- 0.1 g/m"\nspan = "286 +/- 0.5 mm"\n'
-        'ends = "pulley,clamp"\ntarget = "36 N"\nwithin = "15%"\n'
+        'belt = "2GT 9 mm"\nlinear_mass = "11.0 +/- 0.1 g/m"\nspan = "286 +/- 0.5 mm"\n'
+        'ends = "pulley,clamp"\ntarget = "32 N"\nwithin = "15%"\n'
     )
     path.write_text(
         '[machine]\nname = "Plover"\nbook = "book.sqlite"\n'

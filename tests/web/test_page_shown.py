@@ -45,10 +45,10 @@ def gantry(*names: str) -> Machine:
         name: BeltEntry(
             name=name,
             belt="2GT 9 mm",
-            linear_mass="12.6 +/- 0.1 g/m",
+            linear_mass="11.0 +/- 0.1 g/m",
             span="286 +/- 0.5 mm",
             ends="pulley,clamp",
-            target="36 N",
+            target="32 N",
             within="15%",
         )
         for name in names
