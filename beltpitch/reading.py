@@ -18,6 +18,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beltpitch import parsing
+from beltpitch.audio.block import Block
+from beltpitch.audio.files import open_recording
 from beltpitch.belts.catalogue import Belt
 from beltpitch.belts.corrections import Correction
 from beltpitch.belts.end_conditions import moved_contact
@@ -33,7 +35,9 @@ from beltpitch.belts.strand_tension import (
 )
 from beltpitch.errors import CannotTell, RequestError
 from beltpitch.parsing import Typed
+from beltpitch.pitch.estimator import hear
 from beltpitch.pitch.groups import agreeing, groups, overtone
+from beltpitch.pitch.pluck_detector import PluckDetector
 from beltpitch.pitch.results import FrequencyRange, Pitch, PitchResult
 from beltpitch.uncertainty import (
     PLUCK_SCATTER,
@@ -813,8 +817,6 @@ def read(
     RequestError
         If span or range cannot be.
     """
-    from beltpitch.audio.files import open_recording
-
     free = parsing.span(span, belt, ends=ends) if isinstance(span, str) else span
     limits = limits or expected_range(belt, free, expected)
     recording = open_recording(path)
@@ -839,17 +841,12 @@ def heard_in(path: str | Path, expected: FrequencyRange) -> tuple[list[Pluck], P
     SourceError
         If the file cannot be opened or is no sound.
     """
-    from beltpitch.audio.files import open_recording
-
     return _heard_in(open_recording(path), expected, None)
 
 
 def _heard_in(
     recording: Recording, expected: FrequencyRange, rate_error: Estimate | None
 ) -> tuple[list[Pluck], PitchResult]:
-    from beltpitch.audio.block import Block
-    from beltpitch.pitch.estimator import hear
-    from beltpitch.pitch.pluck_detector import PluckDetector
 
     true_hz = recording.rate_hz / (1 + (rate_error.value if rate_error else 0.0))
     listener = PluckDetector(true_hz)

@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 
 DOF_AS_NORMAL = 2000  # beyond this Student's t differs from the normal by less than 1 part in 1000
 # Where the scatter of so few plucks makes more than this share of the variance, the linear budget's
@@ -316,8 +317,6 @@ def student_quantile(p: float, dof: float) -> float:
     if not 0 < p < 1:
         raise ValueError(f"probability is {p}, must lie between 0 and 1")
     if dof > DOF_AS_NORMAL:
-        from statistics import NormalDist  # here for the start-up time
-
         return NormalDist().inv_cdf(p)
     low, high = -1.0, 1.0
     while student_cdf(low, dof) > p:

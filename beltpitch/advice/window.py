@@ -20,7 +20,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, get_args
 
+from beltpitch.advice import duty
 from beltpitch.advice.bounds import Bound, Range, ReferenceValue, highest, lowest
+from beltpitch.advice.duty import openers, slack_limit
 from beltpitch.advice.limits import Limits, SafeLimit
 from beltpitch.advice.recommendation import BASIS_WORDS, Recommendation
 from beltpitch.errors import RequestError, check_positive
@@ -314,7 +316,6 @@ def _asked_by(
     """Return the range by duty with its marks and warnings; nothing where no duty is known."""
     if demand is None:
         return None, (), ()
-    from beltpitch.advice import duty  # here for the start-up time
 
     ranged = duty.range_by_duty(demand, limits.allowable, limits.seating)
     return ranged, duty.duty_marks(demand), duty.duty_warnings(demand, limits.working_tension_n)
@@ -332,7 +333,6 @@ def _bounds(
         bounds = Range(low, high)
     if not bounds.empty:
         return bounds
-    from beltpitch.advice.duty import openers  # here for the start-up time
 
     return replace(bounds, opens=openers(bounds, demand, limits.allowable))
 
@@ -344,7 +344,6 @@ def _own_limit(newtons: float | None) -> Bound | None:
 def _hard(limits: Limits, demand: Demand | None, by_duty: Range | None, own: Bound | None) -> Range:
     if demand is None or by_duty is None:
         return Range(limits.seating, lowest((limits.allowable, own)))
-    from beltpitch.advice.duty import slack_limit  # here for the start-up time
 
     # the duty's end already takes the pull off the allowable, and may be ended by the shaft first
     low, high = highest((limits.seating, slack_limit(demand))), lowest((by_duty.high, own))

@@ -10,6 +10,7 @@ shows them.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 from beltpitch.errors import RequestError
 
@@ -202,7 +203,6 @@ def drive(name: str) -> Drive:
     for one in DRIVES:
         if one.name == wanted:
             return one
-    from difflib import get_close_matches  # here for the start-up time
 
     names = [one.name for one in DRIVES]
     near = get_close_matches(asked, [*names, *OTHER_NAMES], n=1)

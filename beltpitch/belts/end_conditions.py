@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 import re
+from difflib import get_close_matches
 
 from beltpitch.errors import RequestError
 from beltpitch.uncertainty import Estimate, Part, rectangular
@@ -67,8 +68,6 @@ def _kinds(text: str) -> tuple[str, str]:
 
 def _end(kind: str, belt: str) -> End:
     if kind not in KINDS:
-        from difflib import get_close_matches  # here for the start-up time
-
         near = get_close_matches(kind, KINDS, n=1)
         hint = f"; did you mean {near[0]}?" if near else ""
         raise RequestError(f'end "{kind}" is not one of {", ".join(KINDS)}{hint}')

@@ -33,6 +33,7 @@ from beltpitch.present.plots import (
     svg_of,
     trend_figure,
 )
+from beltpitch.present.study_plot import study_figure
 from beltpitch.reading import COVERAGE
 from beltpitch.session.verdict import judged
 from beltpitch.store.entries import WITHIN_PAIR
@@ -41,6 +42,7 @@ from beltpitch.store.machine_file import Machine
 from beltpitch.store.named_belts import NamedBelt
 from beltpitch.store.records import reading_from
 from beltpitch.store.trend import MOST, About, Trend, trend
+from beltpitch.study.sources import studied, study_of
 from beltpitch.uncertainty import Estimate
 from beltpitch.units import FORCE, PERCENT, in_unit, parse
 
@@ -191,8 +193,6 @@ def report_of(
 
 def _study_pages(machine: Machine, history: History) -> Iterator[StudyPage]:
     """Yield one page a study."""
-    from beltpitch.study.sources import studied, study_of  # here for the start-up time
-
     for name in studied(machine):
         try:
             yield StudyPage(name, study_of(machine, name, lambda: History(history.path)))
@@ -387,7 +387,6 @@ def _study_pictures(report: Report, unit: str) -> dict[str, list[Picture]]:
     made = [page for page in report.studies if page.study is not None]
     if not made:
         return {}
-    from beltpitch.present.study_plot import study_figure  # here for the start-up time
 
     return {
         page.name: [study_figure(page.study, i, unit) for i in range(len(page.study.answers))]

@@ -12,7 +12,19 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from beltpitch import parsing
+from beltpitch.belts.end_conditions import USUAL_ENDS
 from beltpitch.errors import RequestError
+from beltpitch.pitch.results import FrequencyRange
+from beltpitch.reading import expected_range
+from beltpitch.session.session import Subject
+from beltpitch.setup.strung_belt import strung
+from beltpitch.store.database import default_path
+from beltpitch.store.entries import BeltEntry
+from beltpitch.store.log import NewEntry, digest_of, now
+from beltpitch.store.machine_edit import as_texts
+from beltpitch.store.machine_file import USUAL
+from beltpitch.store.named_belts import named
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -20,12 +32,10 @@ if TYPE_CHECKING:
     from beltpitch.advice.window import Window
     from beltpitch.belts.catalogue import Belt
     from beltpitch.belts.span import Span
-    from beltpitch.pitch.results import FrequencyRange
     from beltpitch.reading import Reading
-    from beltpitch.session.session import Subject, Way
+    from beltpitch.session.session import Way
     from beltpitch.session.verdict import Verdict
-    from beltpitch.store.entries import BeltEntry
-    from beltpitch.store.log import Event, NewEntry
+    from beltpitch.store.log import Event
     from beltpitch.store.machine_file import Machine
     from beltpitch.uncertainty import Estimate
 
@@ -90,8 +100,6 @@ class BeltRequest:
     @property
     def sides(self) -> tuple[Estimate, Estimate] | None:
         """All of the loop that stands at each strand's tension, in m; None where not known."""
-        from beltpitch import parsing
-
         return parsing.loop_sides(self.entry.loop_sides)
 
 
@@ -122,8 +130,6 @@ def asked_by_name(
 
 def without_machine(name: str, otherwise: str) -> RequestError:
     """Return the error that a name was given where there is no machine file."""
-    from beltpitch.store.machine_file import USUAL
-
     return RequestError(
         f'"{name}" would be the name of a belt, but there is no {USUAL} in this folder: '
         f"give --machine FILE, {otherwise}"
@@ -131,7 +137,6 @@ def without_machine(name: str, otherwise: str) -> RequestError:
 
 
 def _asked(entry: BeltEntry, machine: Machine) -> BeltRequest:
-    from beltpitch.store.named_belts import named
 
     made = named(entry, machine.name, machine.duty(entry.axis))
     of_target = made.windows.by_target.cautions if made.windows.by_target else ()
@@ -149,10 +154,6 @@ def asked_by_options(
 
     What is not given gets its default here and in `strung`, and is kept with the reading.
     """
-    from beltpitch.belts.end_conditions import USUAL_ENDS
-    from beltpitch.setup.strung_belt import strung
-    from beltpitch.store.entries import BeltEntry
-
     ends = ends or USUAL_ENDS
     texts = {key: value for key, value in over.items() if key != "loop_sides"}
     made = strung(**texts, ends=ends, within=within)
@@ -193,8 +194,6 @@ def clock_given(text: str | None, option: str = "--clock") -> Clock | None:
     RequestError
         If it cannot be read.
     """
-    from beltpitch import parsing
-
     if text is None:
         return None
     error, words = parsing.clock(text, option=option)
@@ -223,10 +222,6 @@ def subject_of(
     RequestError
         If two parks are asked for without a belt, or nothing can be carried in the range.
     """
-    from beltpitch import parsing
-    from beltpitch.reading import expected_range
-    from beltpitch.session.session import Subject
-
     if way == "parks" and asked.belt is None:
         raise RequestError("two parks need the belt's linear mass: give --belt or --linear-mass")
     strands = tuple(strand or ())
@@ -263,9 +258,6 @@ def moved_range(
     The tape's span is one park's; the strand at the other is longer or shorter by the travel.
     None without a span, or where neither can be heard in the range that was asked for.
     """
-    from beltpitch.pitch.results import FrequencyRange
-    from beltpitch.reading import expected_range
-
     if asked.span is None:
         return None
     found = []
@@ -300,8 +292,6 @@ def one_for_the_book(readings: Sequence[Reading], way: str) -> list[Reading]:
 
 def book_path(given: Path | None, machine: Machine | None) -> Path:
     """Return the book: as given, as the machine file says (beside it), or the user's own."""
-    from beltpitch.store.database import default_path
-
     if given is not None:
         return given
     if machine is not None and machine.book is not None and machine.path is not None:
@@ -345,9 +335,6 @@ def sitting_of(
     RequestError
         If nobody said which belt it is.
     """
-    from beltpitch.store.log import NewEntry, digest_of, now
-    from beltpitch.store.machine_edit import as_texts
-
     belt = asked.name or (verdict.reading.belt.name if verdict.reading.belt else None)
     if belt is None:
         raise RequestError("--keep needs to know the belt: name one of the machine, or add --belt")

@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import Any
 
 from beltpitch import units as q
@@ -160,8 +161,6 @@ def name_fault(name: str) -> str | None:
 
 def meant(name: str, known: list[str]) -> str:
     """Return "; did you mean ...?", or nothing if no name is near."""
-    from difflib import get_close_matches  # here for the start-up time
-
     near = get_close_matches(name, known, n=2, cutoff=0.6)
     if not near:
         folded = {k.casefold(): k for k in known}

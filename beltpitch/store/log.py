@@ -16,6 +16,7 @@ import sqlite3
 from collections.abc import Mapping
 from contextlib import closing
 from dataclasses import dataclass, field
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Literal, Self
@@ -444,8 +445,6 @@ def digest_of(*paths: Path) -> str:
 
 def program() -> str:
     """Return the name and version of this program."""
-    from importlib.metadata import PackageNotFoundError, version
-
     try:
         return f"beltpitch {version('beltpitch')}"
     except PackageNotFoundError:

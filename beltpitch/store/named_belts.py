@@ -168,7 +168,6 @@ def _span(machine: str, entry: BeltEntry, belt: Belt) -> Span | None:
 
 
 def _tensioner(entry: TensionerEntry | None) -> Tensioner | None:
-    from beltpitch.advice.tensioner import Tensioner
 
     if entry is None:
         return None
@@ -196,7 +195,6 @@ def _demand(duty: DutyEntry, entry: BeltEntry, belt: Belt) -> Demand:
 
 
 def _pulley(duty: DutyEntry, belt: Belt) -> Pulley | None:
-    from beltpitch.advice.duty import Pulley
 
     if duty.teeth is None or belt.pitch_m is None:
         return None
@@ -211,7 +209,6 @@ def _pulley(duty: DutyEntry, belt: Belt) -> Pulley | None:
 
 
 def _motion(duty: DutyEntry) -> Motion:
-    from beltpitch.advice.duty import Motion
 
     return Motion(
         mass_kg=_si(duty.mass, q.MASS, "mass") or 0.0,

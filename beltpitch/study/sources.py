@@ -13,7 +13,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beltpitch.errors import RequestError
+from beltpitch.store.machine_edit import add_belt
 from beltpitch.store.named_belts import layout_of
+from beltpitch.study.study import study
 from beltpitch.study.trials import EndKind, Field
 from beltpitch.study.trials_table import Sheet, sheet_from, trials_from
 from beltpitch.uncertainty import Estimate
@@ -166,8 +168,6 @@ def study_from(
     CannotTell
         If nothing can be judged yet.
     """
-    from beltpitch.study.study import study
-
     field = field_of(subject, asked, sheet.range_n)
     with readings_of(subject, opened) as readings:
         trials = trials_from(sheet, subject.name, readings)
@@ -282,7 +282,6 @@ def _beside(machine: Machine, table: Path) -> str | None:
 
 
 def _write(machine: Machine, belts: Sequence[BeltEntry]) -> None:
-    from beltpitch.store.machine_edit import add_belt
 
     assert machine.path is not None
     for belt in belts:

@@ -4,22 +4,45 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import radians
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from beltpitch import parsing
+from beltpitch.advice.adjust import Setup, ceiling, next_step
+from beltpitch.advice.limits import Limits, limits_of
+from beltpitch.advice.tensioner import Tensioner, lead_m
+from beltpitch.advice.window import WITHIN
+from beltpitch.belts import drives
+from beltpitch.belts.span import from_pulleys, toothed
 from beltpitch.errors import CannotTell, RequestError
+from beltpitch.reading import COVERAGE, read, typed_reading
+from beltpitch.session.verdict import SCHEMA, in_newtons, scale_over
+from beltpitch.store.entries import USUAL_WRAP
+from beltpitch.terminal import drawing
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
+from beltpitch.terminal.drawing import (
+    COLOURS,
+    TextRuler,
+    console,
+    field,
+    force,
+    heading,
+    line,
+    signs_for,
+)
+from beltpitch.terminal.reading_view import interval, window
+from beltpitch.uncertainty import Estimate, rectangular
+from beltpitch.units import ANGLE, FORCE, LENGTH, PERCENT, STIFFNESS, TURN, parse, positive
 
 if TYPE_CHECKING:
-    from beltpitch.advice.adjust import Setup, Step
-    from beltpitch.advice.tensioner import Tensioner
+    from beltpitch.advice.adjust import Step
     from beltpitch.belts.catalogue import Belt
     from beltpitch.store.belt_request import BeltRequest
     from beltpitch.store.entries import TensionerEntry
-    from beltpitch.uncertainty import Estimate
 
 TENSION_LIMIT = 0.05  # of a typed tension without a doubt: project decision
 LENGTH_KIND, FORCE_KIND = "LENGTH", "FORCE"
@@ -117,12 +140,6 @@ def adjust(
     unit: o.UnitOption = "N",
 ) -> None:
     """Turn a tensioner the right way by the right amount, step by step from below."""
-    from beltpitch.advice.adjust import next_step
-    from beltpitch.advice.window import WITHIN
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.terminal import drawing
-    from beltpitch.units import FORCE, PERCENT, TURN, parse, positive
-
     options = locals()
     o.checked_unit(unit)
     names, files = _parted(words or [])
@@ -219,8 +236,6 @@ def _screw(
     frame: str | None,
 ) -> Tensioner:
     """Return the tensioner that the options describe, the machine file where they say nothing."""
-    from beltpitch.store.entries import USUAL_WRAP
-
     if entry is not None:
         kind = kind if kind or drive else entry.pull
         wrap, thread, frame = wrap or entry.wrap, thread or entry.lead, frame or entry.frame
@@ -230,11 +245,6 @@ def _screw(
 def _tensioner(
     drive: str | None, kind: str | None, wrap: str, thread: str, frame: str | None
 ) -> Tensioner:
-    from math import radians
-
-    from beltpitch.advice.tensioner import Tensioner
-    from beltpitch.belts import drives
-    from beltpitch.units import ANGLE, STIFFNESS, parse, positive
 
     if kind is None:
         if drive is None:
@@ -254,7 +264,6 @@ def _tensioner(
 
 
 def _lead(thread: str) -> float:
-    from beltpitch.advice.tensioner import lead_m
 
     if not thread:
         raise RequestError(
@@ -272,9 +281,6 @@ def _setup(
     *,
     joined: bool,
 ) -> Setup:
-    from beltpitch.advice.adjust import Setup
-    from beltpitch.advice.limits import Limits, limits_of
-    from beltpitch.units import FORCE, positive
 
     loop_m = _loop(belt, *lengths)
     most = [] if limit is None else [positive(limit, FORCE, option="--limit").value]
@@ -298,8 +304,6 @@ def _setup(
 
 
 def _stiffness(belt: Belt | None, ea: str | None) -> Estimate | None:
-    from beltpitch.uncertainty import Estimate
-    from beltpitch.units import FORCE, positive
 
     if ea is not None:
         given = positive(ea, FORCE, option="--ea")
@@ -312,7 +316,6 @@ def _stiffness(belt: Belt | None, ea: str | None) -> Estimate | None:
 def _loop(
     belt: Belt | None, loop: str | None, centre: str | None, teeth: list[int] | None
 ) -> float:
-    from beltpitch.units import LENGTH, positive
 
     if loop is not None and centre is not None:
         raise RequestError("give either --loop or --centre")
@@ -329,8 +332,6 @@ def _loop(
 
 
 def _round(belt: Belt | None, centre_m: float, teeth: list[int]) -> float:
-    from beltpitch.belts.span import from_pulleys, toothed
-    from beltpitch.uncertainty import Estimate
 
     if len(teeth) != 2 or belt is None or belt.pitch_m is None:  # noqa: PLR2004
         raise RequestError(
@@ -368,8 +369,6 @@ def _readings(
 
 
 def _typed_tensions(texts: list[str]) -> tuple[list[Estimate], list[str]]:
-    from beltpitch.uncertainty import Estimate, rectangular
-    from beltpitch.units import FORCE, positive
 
     found, said = [], []
     for text in texts:
@@ -386,8 +385,6 @@ def _typed_tensions(texts: list[str]) -> tuple[list[Estimate], list[str]]:
 def _heard(
     files: list[Path], frequencies: list[str], asked: BeltRequest
 ) -> tuple[list[Estimate], list[str]]:
-    from beltpitch import parsing
-    from beltpitch.reading import read, typed_reading
 
     made = [
         typed_reading(parsing.typed([text]), asked.belt, asked.span, key=f"typed {i}")
@@ -408,8 +405,6 @@ def _heard(
 
 
 def _as_json(job: _Job) -> dict[str, Any]:
-    from beltpitch.advice.adjust import ceiling
-    from beltpitch.reading import COVERAGE
 
     step, rate, ea, limit = job.step, job.step.rate, job.step.ea, job.setup.limit
     now = job.readings[-1] if job.readings else None
@@ -443,8 +438,6 @@ def _as_json(job: _Job) -> dict[str, Any]:
 
 
 def _draw(job: _Job, unit: str) -> None:
-    from beltpitch.terminal.drawing import COLOURS, console, field, force, heading
-    from beltpitch.terminal.reading_view import interval, window
 
     where, step = console(), job.step
     heading(where, f"adjust to {force(job.target_n, unit)} within {job.within:.0%}")
@@ -479,8 +472,6 @@ def _again(job: _Job) -> str:
 
 
 def _ruler(job: _Job, unit: str) -> None:
-    from beltpitch.session.verdict import in_newtons, scale_over
-    from beltpitch.terminal.drawing import TextRuler, console, line, signs_for
 
     where, per = console(), in_newtons(unit)
     low, high = ((n or 0.0) / per for n in (job.step.window.low_n, job.step.window.high_n))

@@ -6,10 +6,15 @@ import re
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from rich.table import Table
 
+from beltpitch import parsing
 from beltpitch.advice.recommendation import BASIS_WORDS, recommended
 from beltpitch.belts import catalogue
+from beltpitch.belts.catalogue import UNITS
+from beltpitch.session.verdict import SCHEMA
 from beltpitch.terminal import options as o
+from beltpitch.terminal.drawing import console, field, heading, print_json
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -34,9 +39,6 @@ def belts(
     json: o.JsonOption = False,
 ) -> None:
     """List the belts in the catalogue, or show one with every figure and its source."""
-    from beltpitch import parsing
-    from beltpitch.terminal.drawing import print_json
-
     if name is None:
         shown = catalogue.profiles()
         if json:
@@ -66,7 +68,6 @@ def _has_width(name: str, profile: Profile) -> bool:
 
 
 def _as_json(found: list[dict[str, Any]]) -> dict[str, Any]:
-    from beltpitch.session.verdict import SCHEMA
 
     return {"schema": SCHEMA, "belts": found}
 
@@ -125,9 +126,6 @@ def _belt_json(belt: Belt) -> dict[str, Any]:
 
 
 def _list(profiles: tuple[Profile, ...]) -> None:
-    from rich.table import Table
-
-    from beltpitch.terminal.drawing import console, field
 
     where = console()
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
@@ -150,8 +148,6 @@ def _short(made: Construction) -> str:
 
 
 def _show_profile(profile: Profile) -> None:
-    from beltpitch.belts.catalogue import UNITS
-    from beltpitch.terminal.drawing import console, field, heading
 
     where = console()
     heading(where, f"{profile.name} · {profile.title} · pitch {profile.pitch_m * 1000:.4g} mm")
@@ -170,8 +166,6 @@ def _show_profile(profile: Profile) -> None:
 
 def _ranges(where: Console, profile: Profile) -> None:
     """Print the recommended range of every construction and usual width in one table."""
-    from rich.table import Table
-
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     for title in ("construction", "width mm", "low N", "best N", "high N", "how sure"):
         table.add_column(
@@ -201,7 +195,6 @@ def every_width(profile: Profile) -> list[Belt]:
 
 
 def _show_belt(belt: Belt) -> None:
-    from beltpitch.terminal.drawing import console, field, heading
 
     where = console()
     heading(where, f"{belt.name} · {belt.construction}")
@@ -229,7 +222,6 @@ def _show_belt(belt: Belt) -> None:
 
 
 def _show_figure(what: str, figure: Figure, unit: str, factor: float) -> None:
-    from beltpitch.terminal.drawing import console, field
 
     where = console()
     doubt = f" (u {figure.u / figure.value:.0%})" if figure.u else ""

@@ -7,11 +7,22 @@ WAV, and read through the very same path as real ones.
 from __future__ import annotations
 
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from beltpitch import parsing
+from beltpitch.audio.files import save_sound
+from beltpitch.audio.synthesis import pluck_recording
+from beltpitch.belts.strand_tension import aim
+from beltpitch.errors import RequestError
+from beltpitch.reading import read
+from beltpitch.session.verdict import SCHEMA, as_json, judged
+from beltpitch.setup.strung_belt import strung
 from beltpitch.terminal import options as o
+from beltpitch.terminal import reading_view
+from beltpitch.terminal.drawing import console, field, print_json
 
 if TYPE_CHECKING:
     from beltpitch.reading import Reading
@@ -44,8 +55,6 @@ def demo(
     unit: o.UnitOption = "N",
 ) -> int:
     """Record and read the two belts of an invented gantry; no microphone needed."""
-    from tempfile import TemporaryDirectory
-
     o.checked_unit(unit)
     if into is not None:
         return _measured(into, json=json, unit=unit, kept=True, details=details)
@@ -54,10 +63,6 @@ def demo(
 
 
 def _measured(folder: Path, *, json: bool, unit: str, kept: bool, details: bool) -> int:
-    from beltpitch.session.verdict import SCHEMA, as_json, judged
-    from beltpitch.setup.strung_belt import strung
-    from beltpitch.terminal import reading_view
-    from beltpitch.terminal.drawing import console, field, print_json
 
     window = strung(BELT, None, LINEAR_MASS, None, SPAN, "pulley,clamp", TARGET, WITHIN).window
     verdicts = [judged(r, window) for r in _readings(_recorded(folder))]
@@ -77,12 +82,6 @@ def _measured(folder: Path, *, json: bool, unit: str, kept: bool, details: bool)
 
 def _recorded(folder: Path) -> list[Path]:
     """Write the two recordings and return their paths."""
-    from beltpitch import parsing
-    from beltpitch.audio.files import save_sound
-    from beltpitch.audio.synthesis import pluck_recording
-    from beltpitch.belts.strand_tension import aim
-    from beltpitch.errors import RequestError
-
     belt = parsing.belt(BELT, linear_mass=LINEAR_MASS)
     span = parsing.span(SPAN, belt, ends="pulley,clamp")
     try:
@@ -112,8 +111,6 @@ def _recorded(folder: Path) -> list[Path]:
 
 
 def _readings(paths: list[Path]) -> list[Reading]:
-    from beltpitch import parsing
-    from beltpitch.reading import read
 
     belt = parsing.belt(BELT, linear_mass=LINEAR_MASS)
     return [read(p, belt=belt, span=SPAN, ends="pulley,clamp") for p in paths]

@@ -13,10 +13,15 @@ import json
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 from rich.text import Text
+
+from beltpitch.reading import COVERAGE
+from beltpitch.session.verdict import in_newtons, scale
+from beltpitch.units import FORCE, in_unit
 
 if TYPE_CHECKING:
     from beltpitch.session.verdict import RulerScale, Verdict
@@ -73,8 +78,6 @@ def print_json(record: Mapping[str, Any]) -> None:
 
 def force(value_n: float, unit: str, digits: str = ".1f") -> str:
     """Return a force in the unit that is shown."""
-    from beltpitch.units import FORCE, in_unit
-
     return f"{in_unit(value_n, unit, FORCE):{digits}} {unit}"
 
 
@@ -142,8 +145,6 @@ class TextRuler:
 
 def rulers(where: Console, verdicts: Sequence[Verdict], unit: str) -> None:
     """Draw verdicts on one axis, each with window, plucks and mean."""
-    from beltpitch.session.verdict import in_newtons, scale
-
     made = scale(verdicts, in_newtons(unit))
     if made is None:
         return
@@ -157,9 +158,6 @@ def rulers(where: Console, verdicts: Sequence[Verdict], unit: str) -> None:
 
 def short_rulers(where: Console, verdicts: Sequence[Verdict], unit: str) -> None:
     """Draw verdicts on one axis in few lines: the window on the rail, a row for each verdict."""
-    from beltpitch.reading import COVERAGE
-    from beltpitch.session.verdict import in_newtons, scale
-
     per = in_newtons(unit)
     made = scale(verdicts, per)
     if made is None:
@@ -195,8 +193,6 @@ def short_rulers(where: Console, verdicts: Sequence[Verdict], unit: str) -> None
 
 
 def _verdict_rows(where: Console, ruler: TextRuler, verdict: Verdict, *, named: bool) -> None:
-    from beltpitch.reading import COVERAGE
-    from beltpitch.session.verdict import in_newtons
 
     reading, window, signs = verdict.reading, verdict.window, ruler.signs
     if reading.preload is None:
@@ -226,8 +222,6 @@ def line(where: Console, label: str, drawn: str, style: str = "") -> None:
 
 def field(where: Console, label: str, words: str, style: str = "") -> None:
     """Print a labelled paragraph, wrapped under itself."""
-    from textwrap import wrap
-
     room = where.width - 2 * MARGIN - LABEL
     for i, part in enumerate(wrap(words, room) or [""]):
         line(where, label if i == 0 else "", part, style)

@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from beltpitch.advice.limits import limits_of
+from beltpitch.advice.recommendation import BASIS_WORDS, recommended
+from beltpitch.belts.span import cautions
+from beltpitch.belts.strand_tension import aim
 from beltpitch.errors import RequestError
+from beltpitch.reading import COVERAGE
+from beltpitch.session.verdict import SCHEMA
+from beltpitch.setup.strung_belt import tension_given
+from beltpitch.terminal import drawing
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
+from beltpitch.terminal.drawing import console, field, force, heading, print_json
 
 if TYPE_CHECKING:
     from beltpitch.belts.catalogue import Belt
@@ -47,14 +57,6 @@ def frequency(
     unit: o.UnitOption = "N",
 ) -> None:
     """Frequency to aim for at a wanted tension, with the partials above it."""
-    from dataclasses import replace
-
-    from beltpitch.advice.limits import limits_of
-    from beltpitch.belts.span import cautions
-    from beltpitch.belts.strand_tension import aim
-    from beltpitch.setup.strung_belt import tension_given
-    from beltpitch.terminal import drawing
-
     options = locals()
     o.checked_unit(unit)
     over = k.belt_options({**options, "target": None})
@@ -93,12 +95,6 @@ def _show_range(belt: Belt, span: Span, asked: BeltRequest, unit: str, *, json: 
     RequestError
         If no range is known for this belt.
     """
-    from beltpitch.advice.recommendation import BASIS_WORDS, recommended
-    from beltpitch.belts.strand_tension import aim
-    from beltpitch.reading import COVERAGE
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.terminal.drawing import console, field, force, heading, print_json
-
     found = recommended(belt, joined=asked.entry.joined)
     if found is None:
         raise RequestError(
@@ -141,10 +137,6 @@ def _taken(asked: BeltRequest) -> list[str]:
 def _record(
     aimed: Aim, belt: Belt, span: Span, said: tuple[Caution, ...], asked: BeltRequest, first: str
 ) -> dict[str, Any]:
-    from dataclasses import asdict
-
-    from beltpitch.reading import COVERAGE
-    from beltpitch.session.verdict import SCHEMA
 
     return {
         "schema": SCHEMA,
@@ -175,8 +167,6 @@ def _draw(
     asked: BeltRequest,
     first: str,
 ) -> None:
-    from beltpitch.reading import COVERAGE
-    from beltpitch.terminal.drawing import console, field, force, heading
 
     where = console()
     low, high = aimed.frequency.interval(COVERAGE)

@@ -7,10 +7,32 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from rich.table import Table
 
-from beltpitch.errors import RequestError
+from beltpitch import parsing
+from beltpitch.advice.safety import hanging
+from beltpitch.belts.corrections import air_estimate
+from beltpitch.belts.gravity import gravity
+from beltpitch.belts.hung_weights import HIGHEST_MODE, HangingRig, KnownFigures, calibrate, holding
+from beltpitch.belts.weights_table import (
+    check_loads,
+    easier_length_m,
+    expected_hz,
+    heaviest_pull_n,
+    plan_for,
+    read_pair,
+    read_table,
+)
+from beltpitch.errors import CannotTell, RequestError
+from beltpitch.pitch.results import FrequencyRange
+from beltpitch.present.plots import hang_figure, save
+from beltpitch.reading import COVERAGE, read
+from beltpitch.session.verdict import SCHEMA
+from beltpitch.setup.strung_belt import tension_given
+from beltpitch.store.csv_log import table_lines
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
+from beltpitch.terminal.drawing import console, field, force, heading, print_json, signs_for
 from beltpitch.terminal.weigh import (
     N_MM2,
     KeepAsOption,
@@ -22,17 +44,17 @@ from beltpitch.terminal.weigh import (
     kept_as,
     scale_share,
 )
+from beltpitch.uncertainty import PLUCK_SCATTER, Estimate, rectangular
+from beltpitch.units import ANGLE, LENGTH, LINEAR_MASS, MASS, parse, positive
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from beltpitch.belts.catalogue import Belt
-    from beltpitch.belts.hung_weights import Calibration, HangingRig, KnownFigures, LoadPoint, Row
+    from beltpitch.belts.hung_weights import Calibration, LoadPoint, Row
     from beltpitch.belts.weighing import MassComparison
     from beltpitch.belts.weights_table import HungWeight, PlannedWeight
-    from beltpitch.pitch.results import FrequencyRange
     from beltpitch.reading import Reading
-    from beltpitch.uncertainty import Estimate
     from beltpitch.units import Quantity
 
 
@@ -104,12 +126,6 @@ def hang(
     unit: o.UnitOption = "N",
 ) -> None:
     """Calibrate a belt with hung weights; without any, say which to hang and how to be safe."""
-    from beltpitch import parsing
-    from beltpitch.belts.hung_weights import calibrate
-    from beltpitch.belts.weights_table import check_loads
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.terminal.drawing import print_json
-
     o.checked_unit(unit)
     made = None
     if belt is not None:
@@ -146,20 +162,16 @@ def hang(
 
 
 def _width(width: str | None) -> float | None:
-    from beltpitch.units import LENGTH, positive
 
     return None if width is None else positive(width, LENGTH, option="--width").value
 
 
 def _length(length: str | None) -> Quantity | None:
-    from beltpitch.units import LENGTH, positive
 
     return None if length is None else positive(length, LENGTH, option="--length")
 
 
 def _gravity(latitude: str | None, height: str | None) -> Estimate:
-    from beltpitch.belts.gravity import gravity
-    from beltpitch.units import ANGLE, LENGTH, parse
 
     if latitude is None:
         if height is not None:
@@ -173,9 +185,6 @@ def _hung(
     table: Path | None, weights: list[str] | None, tape: Quantity | None, g: Estimate
 ) -> tuple[tuple[HungWeight, ...], Path]:
     """Return the weights that were hung, and the folder their recordings stand in."""
-    from beltpitch.belts.weights_table import read_pair, read_table
-    from beltpitch.store.csv_log import table_lines
-
     if table is not None and weights:
         raise RequestError("give a table or --weight, not both")
     if table is not None:
@@ -191,9 +200,6 @@ def _hung(
 def _rig(
     g: Estimate, scale_error: str, held: str, foot: str | None, *, fit_ends: bool, level: bool
 ) -> HangingRig:
-    from beltpitch.belts.hung_weights import HangingRig, holding
-    from beltpitch.uncertainty import Estimate, rectangular
-    from beltpitch.units import MASS, positive
 
     share = rectangular(scale_share(scale_error))
     return HangingRig(
@@ -207,10 +213,6 @@ def _rig(
 
 
 def _known(width_m: float | None, weighed: str | None, belt: Belt | None) -> KnownFigures:
-    from beltpitch.belts.corrections import air_estimate
-    from beltpitch.belts.hung_weights import KnownFigures
-    from beltpitch.uncertainty import Estimate, rectangular
-    from beltpitch.units import LINEAR_MASS, positive
 
     air = Estimate(0.0) if width_m is None else air_estimate(width_m)
     stretch = belt.ea_n.value if belt and belt.ea_n else math.inf
@@ -227,9 +229,6 @@ def _known(width_m: float | None, weighed: str | None, belt: Belt | None) -> Kno
 
 def _row(hung: HungWeight, folder: Path, belt: Belt | None, g: Estimate) -> Row:
     """Return a row with its tone, typed or heard."""
-    from beltpitch.errors import CannotTell
-    from beltpitch.reading import read
-
     if hung.recording is None:
         return hung.typed()
     heard = read(folder / hung.recording, expected=_near(hung, belt, g))
@@ -240,8 +239,6 @@ def _row(hung: HungWeight, folder: Path, belt: Belt | None, g: Estimate) -> Row:
 
 def _partials(heard: Reading, mode: int) -> tuple[float, float, int] | None:
     """Return what the partials told of a fundamental: B, its u and the highest; None if nothing."""
-    from beltpitch.belts.hung_weights import HIGHEST_MODE
-
     b, u, top = heard.inharmonicity, heard.inharmonicity_u, heard.top
     if mode != 1 or not b or not u or top is None or top < 2:  # noqa: PLR2004
         return None
@@ -250,9 +247,6 @@ def _partials(heard: Reading, mode: int) -> tuple[float, float, int] | None:
 
 def _near(hung: HungWeight, belt: Belt | None, g: Estimate) -> FrequencyRange | None:
     """Return where the tone of a weight must lie, by the catalogue's figure for the belt."""
-    from beltpitch.belts.weights_table import expected_hz
-    from beltpitch.pitch.results import FrequencyRange
-
     if belt is None:
         return None
     about = expected_hz(hung, belt.linear_mass.value, g.value)
@@ -268,8 +262,6 @@ def _notes(
     held: str,
 ) -> list[str]:
     """Return the defaults that were taken."""
-    from beltpitch.uncertainty import PLUCK_SCATTER
-
     notes = [f"the scale's own error as +/- {scale_share(scale_error):.2%} of the load"]
     if latitude is None:
         notes.append("gravity as 9.807 +/- 0.030 m/s^2, anywhere; --latitude makes it local")
@@ -286,7 +278,6 @@ def _notes(
 
 
 def _too_heavy(found: Calibration, belt: Belt | None) -> list[str]:
-    from beltpitch.belts.weights_table import heaviest_pull_n
 
     limit = heaviest_pull_n(belt) if belt else None
     pulled = max(p.tension_n for p in found.points)
@@ -310,10 +301,6 @@ def _plan(
     json: bool,
     unit: str,
 ) -> None:
-    from beltpitch.belts.weights_table import heaviest_pull_n, plan_for
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.setup.strung_belt import tension_given
-    from beltpitch.terminal.drawing import print_json
 
     if belt is None or tape is None:
         raise RequestError(
@@ -338,7 +325,6 @@ def _plan(
 def _plan_json(
     weights: Sequence[PlannedWeight], belt: Belt, length_m: float, limit: tuple[float, str]
 ) -> dict[str, Any]:
-    from beltpitch.advice.safety import hanging
 
     return {
         "belt": belt.name,
@@ -361,9 +347,6 @@ def _draw_plan(
     limit: tuple[float, str],
     unit: str,
 ) -> None:
-    from beltpitch.advice.safety import hanging
-    from beltpitch.belts.weights_table import easier_length_m
-    from beltpitch.terminal.drawing import console, field, force, heading
 
     where = console()
     heading(where, f"Weights to hang on {length_m * 1000:.4g} mm of {belt.name}")
@@ -393,7 +376,6 @@ def _record(
     warnings: list[str],
     notes: list[str],
 ) -> dict[str, Any]:
-    from beltpitch.reading import COVERAGE
 
     mass, stiffness = found.linear_mass, found.stiffness
     return {
@@ -460,7 +442,6 @@ def _draw(
     notes: list[str],
     unit: str,
 ) -> None:
-    from beltpitch.terminal.drawing import console, field, force, heading
 
     where = console()
     heading(where, belt.name if belt else "own belt")
@@ -499,8 +480,6 @@ def _draw_picture(picture: Path, found: Calibration, unit: str) -> None:
     """Write the picture of rows and residuals."""
     import sys
 
-    from beltpitch.present.plots import hang_figure, save
-
     save(hang_figure(found, unit), picture)
     sys.stderr.write(f"beltpitch: wrote {picture}\n")
 
@@ -511,10 +490,6 @@ AXIS = 21  # columns
 
 def _rows(where: Any, points: Sequence[LoadPoint], unit: str) -> None:
     """Print the rows with their residuals, drawn on an axis of plus and minus three u."""
-    from rich.table import Table
-
-    from beltpitch.terminal.drawing import force, signs_for
-
     mark = signs_for(where).mean
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     for title in ("weight", "tension", "heard", "fitted", "off"):

@@ -4,20 +4,37 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from json import dumps
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from rich.table import Table
+from rich.text import Text
 
+from beltpitch.advice.safety import plucking, turning
 from beltpitch.advice.window import OLD_WORD, TO_TURN, WORDS
 from beltpitch.errors import RequestError
+from beltpitch.present.plots import save, trend_figure
+from beltpitch.present.report import about_belt, trend_words
+from beltpitch.reading import COVERAGE
+from beltpitch.session.verdict import SCHEMA, as_json
+from beltpitch.store.csv_log import csv_of, json_of, keep_all, sittings_from
+from beltpitch.store.dates import moment
+from beltpitch.store.log import Filter, History, utc_text
+from beltpitch.store.reanalysis import read_again as again
+from beltpitch.store.trend import MOST
+from beltpitch.store.trend import trend as trend_of
+from beltpitch.terminal import drawing, reading_view
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
+from beltpitch.terminal.drawing import COLOURS, console, field, force, heading, print_json
+from beltpitch.terminal.reading_view import interval
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from beltpitch.store.log import Entry, EntrySummary, Filter, History
+    from beltpitch.store.log import Entry, EntrySummary
     from beltpitch.store.machine_file import Machine
     from beltpitch.store.trend import Trend
 
@@ -48,7 +65,6 @@ def add_to(main: typer.Typer) -> None:
 
 
 def _open(book: Path | None, machine: Machine | None) -> History:
-    from beltpitch.store.log import History
 
     return History(k.book_path(book, machine), create=False)
 
@@ -72,9 +88,6 @@ def history(
     """List the latest readings that were kept."""
     if context.invoked_subcommand is not None:
         return
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.store.csv_log import json_of
-    from beltpitch.terminal import drawing
 
     o.checked_unit(unit)
     file = k.machine_for(machine)
@@ -97,8 +110,6 @@ def _filter(
     since: str | None = None,
     until: str | None = None,
 ) -> Filter:
-    from beltpitch.store.dates import moment
-    from beltpitch.store.log import Filter
 
     if verdict is not None and verdict not in (*WORDS, OLD_WORD):
         raise RequestError(f"--verdict {verdict!r} is none of {', '.join(WORDS)}")
@@ -112,10 +123,6 @@ def _filter(
 
 
 def _list(lines: Sequence[EntrySummary], whole: int, unit: str, path: Path) -> None:
-    from rich.table import Table
-    from rich.text import Text
-
-    from beltpitch.terminal.drawing import COLOURS, console, force
 
     where = console()
     if not lines:
@@ -162,10 +169,6 @@ def show(
     unit: o.UnitOption = "N",
 ) -> None:
     """Show one reading whole."""
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.store.csv_log import json_of
-    from beltpitch.terminal.drawing import print_json
-
     o.checked_unit(unit)
     with _open(book, k.machine_for(machine)) as kept:
         entry = kept.entry(number, revision)
@@ -176,8 +179,6 @@ def show(
 
 
 def _show(entry: Entry, unit: str) -> None:
-    from beltpitch.terminal.drawing import COLOURS, console, field, force, heading
-    from beltpitch.terminal.reading_view import interval
 
     where, line, reading = console(), entry.line, entry.record["reading"]
     machine = f"{line.machine} · " if line.machine else ""
@@ -204,8 +205,6 @@ def _show(entry: Entry, unit: str) -> None:
 
 def _told(entry: Entry, reading: dict[str, Any], unit: str) -> list[tuple[str, str]]:
     """Return the labelled lines that come after the figures, without those that say nothing."""
-    from beltpitch.terminal.drawing import force
-
     line = entry.line
     asked = (entry.record.get("inputs") or {}).get("belt") or {}
     span = reading.get("span_mm")
@@ -254,12 +253,6 @@ def trend(
     unit: o.UnitOption = "N",
 ) -> None:
     """Drift of a belt, and when to look again."""
-    from beltpitch.present.report import about_belt
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.store.trend import MOST
-    from beltpitch.store.trend import trend as trend_of
-    from beltpitch.terminal.drawing import print_json
-
     o.checked_unit(unit)
     file = k.machine_for(machine)
     about = about_belt(file, belt)
@@ -270,8 +263,6 @@ def trend(
             raise RequestError(f'no reading of "{belt}" in the book {kept.path}')
     found = trend_of(entries, about)
     if picture is not None:
-        from beltpitch.present.plots import save, trend_figure
-
         save(trend_figure(found, belt, unit), picture)
     if json:
         print_json({"schema": SCHEMA, "history": {"trend": trend_json(belt, found)}})
@@ -281,8 +272,6 @@ def trend(
 
 def _only_owner(kept: History, belt: str) -> Filter:
     """Return the filter of a belt without a machine file, if only one machine has it."""
-    from beltpitch.store.log import Filter
-
     owners = [machine for machine, name in kept.belts() if name == belt]
     if len(owners) > 1:
         named = ", ".join(owner or "no machine" for owner in owners)
@@ -294,8 +283,6 @@ def _only_owner(kept: History, belt: str) -> Filter:
 
 def trend_json(belt: str, found: Trend) -> dict[str, Any]:
     """Return a trend as JSON."""
-    from beltpitch.reading import COVERAGE
-    from beltpitch.store.log import utc_text
 
     def estimate(x: Any) -> tuple[Any, Any, Any]:
         return (None, None, None) if x is None else (x.value, x.u, list(x.interval(COVERAGE)))
@@ -344,8 +331,6 @@ def trend_json(belt: str, found: Trend) -> dict[str, Any]:
 
 
 def _draw_trend(belt: str, found: Trend, unit: str) -> None:
-    from beltpitch.present.report import trend_words
-    from beltpitch.terminal.drawing import COLOURS, console, field, heading
 
     where = console()
     heading(where, belt)
@@ -356,8 +341,6 @@ def _draw_trend(belt: str, found: Trend, unit: str) -> None:
 
 
 def _cautions(where: Console, found: Trend) -> None:
-    from beltpitch.advice.safety import plucking, turning
-    from beltpitch.terminal.drawing import field
 
     for i, words in enumerate(turning() if found.word in TO_TURN else plucking()):
         field(where, "caution" if i == 0 else "", words)
@@ -375,11 +358,6 @@ def export(
     json: o.JsonOption = False,
 ) -> None:
     """Write readings to a CSV file, or whole to JSON."""
-    from json import dumps
-
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.store.csv_log import csv_of, json_of
-
     kind = file.suffix.lower()
     if kind not in (".csv", ".json"):
         raise RequestError(f"{file}: name a .csv or a .json file to write")
@@ -402,8 +380,6 @@ def export(
 
 
 def _print(name: str, record: dict[str, Any]) -> None:
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.terminal.drawing import print_json
 
     print_json({"schema": SCHEMA, "history": {name: record}})
 
@@ -424,9 +400,6 @@ def import_(
     json: o.JsonOption = False,
 ) -> None:
     """Take readings from a CSV file. Those that are in the book already are passed over."""
-    from beltpitch.store.csv_log import keep_all, sittings_from
-    from beltpitch.store.log import History
-
     sittings = sittings_from(file)
     path = k.book_path(book, k.machine_for(machine))
     with History(path) as kept:
@@ -445,8 +418,6 @@ def delete(
     json: o.JsonOption = False,
 ) -> None:
     """Delete one reading with its revisions and its sound, for good."""
-    from beltpitch.store.log import utc_text
-
     with _open(book, k.machine_for(machine)) as kept:
         line = kept.entry(number).line
         what = f"{line.id} ({line.belt}, {_local(line.taken)})"
@@ -488,11 +459,6 @@ def read_again(
     unit: o.UnitOption = "N",
 ) -> None:
     """Read a kept sound again, as this version hears it. It becomes a new revision."""
-    from beltpitch.session.verdict import SCHEMA, as_json
-    from beltpitch.store.reanalysis import read_again as again
-    from beltpitch.terminal import reading_view
-    from beltpitch.terminal.drawing import print_json
-
     o.checked_unit(unit)
     with _open(book, k.machine_for(machine)) as kept:
         done, verdict = again(kept, number)

@@ -10,19 +10,38 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from rich.table import Table
 
+from beltpitch import parsing
+from beltpitch.audio.microphone import find_input, inputs, open_microphone
 from beltpitch.errors import RequestError
+from beltpitch.session.live import Measuring, dead_words
+from beltpitch.session.verdict import SCHEMA, as_json, judged
+from beltpitch.store.audio_clips import PluckSounds
 from beltpitch.store.belt_request import subject_of as subject_of
+from beltpitch.terminal import drawing, reading_view
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
 from beltpitch.terminal.clock_option import Clock, ClockOption, clock_given, clock_of
+from beltpitch.terminal.drawing import console
+from beltpitch.terminal.keyboard import Keys
+from beltpitch.terminal.live_loop import (
+    JsonLines,
+    PlainLines,
+    Run,
+    beeper_for,
+    exit_code,
+    folder_for,
+    print_line,
+)
+from beltpitch.terminal.live_screen import Screen
+from beltpitch.terminal.prompts import ask_for
+from beltpitch.units import TIME, positive
 
 if TYPE_CHECKING:
     from beltpitch.audio.microphone import Microphone
     from beltpitch.pitch.results import FrequencyRange
-    from beltpitch.session.live import Measuring
     from beltpitch.session.session import Subject, Way
-    from beltpitch.store.audio_clips import PluckSounds
     from beltpitch.store.machine_file import Machine
     from beltpitch.terminal.live_loop import Face
 
@@ -153,8 +172,6 @@ def listen(
     over = k.belt_options(options)
     way = way_of(strand, sides=sides, parks=parks, travel=travel)
     if name is None and not json and on_terminal():
-        from beltpitch.terminal.prompts import ask_for
-
         told = ask_for(over, ends, machine)
         name, over, ends = told.name, told.over, told.ends
     asked = k.asked_for([name] if name else [], machine, over, ends=ends, within=within)
@@ -174,8 +191,6 @@ def offer_to_keep(
     live: Live, measuring: Measuring, asked: Sequence[k.BeltRequest], keeping: k.Keeping, way: Way
 ) -> None:
     """Keep what was read in the book, if the options or the person say so."""
-    from beltpitch.session.verdict import judged
-
     kept, flacs = [], []
     for i, (one, verdicts) in enumerate(zip(asked, measuring.verdicts, strict=True)):
         readings = [v.reading for v in verdicts]
@@ -203,7 +218,6 @@ def sounds_for(keeping: k.Keeping, way: Way) -> PluckSounds | None:
             "--sound keeps the plucks of one strand at one place; leave it out, or keep every "
             "pluck in a folder: --save DIR"
         )
-    from beltpitch.store.audio_clips import PluckSounds
 
     return PluckSounds()
 
@@ -227,9 +241,6 @@ def run_live(
     options
         Of `beltpitch.session.live.Measuring`, for a pair.
     """
-    from beltpitch.session.live import Measuring, dead_words
-    from beltpitch.terminal.keyboard import Keys
-
     with opened(live.device) as microphone:
         clock = clock_of(live.clock, live.machine, microphone.input.name)
         live, said = replace(live, clock=clock), (clock.echo,) if clock else ()
@@ -261,10 +272,6 @@ def announce(microphone: Microphone, also: Sequence[str]) -> None:
 
 def summed_up(live: Live, measuring: Measuring) -> int:
     """Show what was read, as for a recording; return the exit code."""
-    from beltpitch.session.verdict import SCHEMA, as_json
-    from beltpitch.terminal import drawing, reading_view
-    from beltpitch.terminal.live_loop import exit_code, print_line
-
     verdicts = [v for each in measuring.verdicts for v in each]
     if live.json:
         print_line({"schema": SCHEMA, "readings": [as_json(v) for v in verdicts]})
@@ -289,9 +296,6 @@ def said_why(measuring: Measuring, code: int, why: str = "") -> int:
 
 def follow(live: Live, microphone: Microphone, measuring: Measuring, *, over: Any) -> None:
     """Run the loop with the face, the keys, the beeper and the folder that were asked for."""
-    from beltpitch.terminal.keyboard import Keys
-    from beltpitch.terminal.live_loop import Run, beeper_for, folder_for
-
     folder = folder_for(live.save)
     with ExitStack() as stack:
         keys = stack.enter_context(Keys())
@@ -305,23 +309,17 @@ def follow(live: Live, microphone: Microphone, measuring: Measuring, *, over: An
 
 def face_for(live: Live, names: tuple[str, ...]) -> Face:
     """Return the face that fits the output."""
-    from beltpitch.terminal.drawing import console
-    from beltpitch.terminal.live_loop import JsonLines, PlainLines
-
     if live.json:
         return JsonLines(names)
     where = console()
     if not where.is_terminal or where.is_dumb_terminal:
         return PlainLines(names, live.unit)
-    from beltpitch.terminal.live_screen import Screen
 
     return Screen(names, live.unit, where)
 
 
 def opened(device: str | None) -> Microphone:
     """Open the input."""
-    from beltpitch.audio.microphone import open_microphone
-
     return open_microphone(device)
 
 
@@ -332,7 +330,6 @@ def seconds_of(text: str | None) -> float | None:
     """Return the time of ``--for`` in seconds."""
     if text is None:
         return None
-    from beltpitch.units import TIME, positive
 
     return positive(text, TIME, option="--for").value
 
@@ -358,8 +355,6 @@ def way_of(strand: Sequence[str] | None, *, sides: bool, parks: bool, travel: st
 
 def asking_range(low: str | None, high: str | None) -> FrequencyRange | None:
     """Return the range of --from and --to."""
-    from beltpitch import parsing
-
     return parsing.frequency_range(low, high)
 
 
@@ -368,9 +363,6 @@ def asking_range(low: str | None, high: str | None) -> FrequencyRange | None:
 
 def show_devices(*, json: bool) -> int:
     """List the sound inputs; return the exit code."""
-    from beltpitch.audio.microphone import find_input, inputs
-    from beltpitch.terminal import drawing
-
     found = inputs()
     if json:
         records = [
@@ -395,9 +387,6 @@ def show_devices(*, json: bool) -> int:
 
 
 def _table(found: Sequence[Any]) -> None:
-    from rich.table import Table
-
-    from beltpitch.terminal.drawing import console
 
     table = Table(box=None, pad_edge=False)
     for head in ("", "number", "name", "system", "channels", "rate", ""):

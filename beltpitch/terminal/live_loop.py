@@ -14,8 +14,12 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Protocol
 
+from beltpitch.advice.comparison import as_json
+from beltpitch.audio.microphone import open_beeper
 from beltpitch.errors import BeltpitchError, SourceError
 from beltpitch.memory import give_back
+from beltpitch.store.audio_clips import PluckFolder
+from beltpitch.terminal.drawing import force
 
 if TYPE_CHECKING:
     from beltpitch.audio.block import Block
@@ -23,7 +27,7 @@ if TYPE_CHECKING:
     from beltpitch.session.guide import Question
     from beltpitch.session.live import Measuring, State, Taken
     from beltpitch.session.verdict import Verdict
-    from beltpitch.store.audio_clips import PluckFolder, PluckSounds
+    from beltpitch.store.audio_clips import PluckSounds
     from beltpitch.terminal.keyboard import Keys
 
 QUIT = "q\x03\x1b"
@@ -214,8 +218,6 @@ class JsonLines:
             return
         record = figures(state.taken, self._names[state.taken.subject])
         if state.match is not None:
-            from beltpitch.advice.comparison import as_json
-
             record["match"] = as_json(state.match)
         record["question"] = state.question.words if state.question else None
         print_line({"pluck": record})
@@ -283,8 +285,6 @@ class PlainLines:
 
 def line_of(taken: Taken, names: tuple[str, ...], unit: str) -> str:
     """Return one pluck as a line: number, frequency, tension, verdict, or the reason why not."""
-    from beltpitch.terminal.drawing import force
-
     pluck, name = taken.pluck, ""
     if len(names) > 1:
         name = f"{names[taken.subject]}  "
@@ -316,7 +316,6 @@ def folder_for(save: Path | None) -> PluckFolder | None:
     """Return where plucks are kept, if they are."""
     if save is None:
         return None
-    from beltpitch.store.audio_clips import PluckFolder
 
     return PluckFolder(save)
 
@@ -325,7 +324,6 @@ def beeper_for(*, beep: bool) -> Beeper | None:
     """Return a beeper if one is wanted; without an output the run goes on in silence."""
     if not beep:
         return None
-    from beltpitch.audio.microphone import open_beeper
 
     try:
         return open_beeper()

@@ -7,17 +7,20 @@ plucks say, and the level of the input; this part is redrawn in place.
 from __future__ import annotations
 
 from io import BytesIO, TextIOWrapper
+from math import log10
 from typing import TYPE_CHECKING
 
 from rich.console import Console, Group
 from rich.live import Live
 from rich.text import Text
 
+from beltpitch.reading import COVERAGE
 from beltpitch.session.live import PHASE_WORDS, QUIETEST_DB
 from beltpitch.terminal.big_digits import beside, large
 from beltpitch.terminal.drawing import COLOURS, FINE, console, rulers, signs_for
 from beltpitch.terminal.live_loop import Cautions, answers_of, line_of
 from beltpitch.terminal.pair_view import MATCH_COLOURS, draw_match
+from beltpitch.units import FORCE, in_unit
 
 if TYPE_CHECKING:
     from beltpitch.advice.comparison import Comparison
@@ -78,8 +81,6 @@ class Screen:
 
     def _meter(self, state: State) -> str:
         """Return the line of the input's state: level, phase, keys."""
-        from math import log10
-
         db = 20 * log10(max(state.level, 1e-9))
         share = min(1.0, max(0.0, 1 - db / QUIETEST_DB))
         full, empty = ("█", "·") if self._fine else ("#", ".")
@@ -154,9 +155,6 @@ class Screen:
 
 def _mean(verdict: Verdict, unit: str) -> tuple[str, str] | None:
     """Return the preload, or else the frequency, and half its 95 % interval, in words."""
-    from beltpitch.reading import COVERAGE
-    from beltpitch.units import FORCE, in_unit
-
     reading = verdict.reading
     found, name = reading.preload, unit
     if found is None:

@@ -9,13 +9,27 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from beltpitch.errors import RequestError
+from beltpitch import parsing
+from beltpitch.advice.window import OWN_TARGET
+from beltpitch.errors import BeltpitchError, RequestError
+from beltpitch.session.verdict import SCHEMA
+from beltpitch.store.entries import (
+    BELT_KEYS,
+    CHECK_EVERY,
+    MACHINE_KEYS,
+    PairEntry,
+    belt_from,
+    meant,
+    name_fault,
+)
+from beltpitch.store.machine_edit import add_belt, add_pair, save
+from beltpitch.store.machine_file import USUAL, Machine, load, mistakes
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
+from beltpitch.terminal.drawing import console, field, force, heading, print_json
 
 if TYPE_CHECKING:
-    from beltpitch.store.entries import BeltEntry, PairEntry
-    from beltpitch.store.machine_file import Machine
+    from beltpitch.store.entries import BeltEntry
 
 app = typer.Typer(
     name="machine",
@@ -59,9 +73,6 @@ def new(
     json: o.JsonOption = False,
 ) -> None:
     """Make a machine file. Without --add-belt it asks, with the usual answers in brackets."""
-    from beltpitch.store.machine_edit import save
-    from beltpitch.store.machine_file import USUAL
-
     path = file or Path(USUAL)
     if path.exists():
         raise RequestError(f"{path} is there already: edit it, or add to it with machine add")
@@ -78,9 +89,6 @@ def new(
 
 
 def _print_written(path: Path) -> None:
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.store.machine_file import load
-    from beltpitch.terminal.drawing import print_json
 
     print_json({"schema": SCHEMA, "machine": {"file": str(path), **_as_json(load(path))}})
 
@@ -91,8 +99,6 @@ def _folder(path: Path) -> str:
 
 def _checked(path: Path) -> None:
     """Read back what was written; a file that cannot be used is taken away again."""
-    from beltpitch.store.machine_file import mistakes
-
     wrong = mistakes(path)
     if wrong:
         path.unlink()
@@ -102,8 +108,6 @@ def _checked(path: Path) -> None:
 def _machine(
     name: str, check_every: str | None, frame: str | None, belts: list[str], pairs: list[str]
 ) -> Machine:
-    from beltpitch.store.entries import CHECK_EVERY
-    from beltpitch.store.machine_file import Machine
 
     entries = [belt_entry(text) for text in belts]
     both = [_pair_entry(text) for text in pairs]
@@ -128,8 +132,6 @@ def belt_entry(text: str) -> BeltEntry:
     RequestError
         If the line cannot be read.
     """
-    from beltpitch.store.entries import BELT_KEYS, belt_from, meant, name_fault
-
     words = [word.strip() for word in text.split(";")]
     bare = [word for word in words if "=" not in word and word]
     if not 1 <= len(bare) <= len(_BARE):
@@ -155,7 +157,6 @@ _BARE = ("name", "belt", "span")
 
 
 def _pair_entry(text: str) -> PairEntry:
-    from beltpitch.store.entries import PairEntry
 
     words = [word.strip() for word in text.split(";")]
     if len(words) != 3 or not all(words):  # noqa: PLR2004
@@ -168,9 +169,6 @@ def _pair_entry(text: str) -> PairEntry:
 
 def _asked(path: Path, name: str | None) -> Machine:
     """Ask for a machine, one thing at a time; an empty answer takes what stands in brackets."""
-    from beltpitch.store.entries import MACHINE_KEYS
-    from beltpitch.store.machine_file import Machine
-
     if not sys.stdin.isatty():
         raise RequestError(
             "nobody is there to ask: give --add-belt, as in "
@@ -201,8 +199,6 @@ def _reader(read: Callable[[object, str], object], key: str) -> Callable[[str], 
 
 def _ask(question: str, usual: str | None, check: Callable[[str], Any]) -> str:
     """Ask until the answer can be read; the question goes to standard error."""
-    from beltpitch.errors import BeltpitchError
-
     bracket = f" [{usual}]" if usual else ""
     while True:
         sys.stderr.write(f"{question}{bracket}: ")
@@ -220,8 +216,6 @@ def _ask(question: str, usual: str | None, check: Callable[[str], Any]) -> str:
 
 
 def _ask_belt(number: int, known: dict[str, BeltEntry]) -> BeltEntry | None:
-    from beltpitch import parsing
-    from beltpitch.store.entries import BELT_KEYS, belt_from, name_fault
 
     def named(text: str) -> None:
         fault = name_fault(text) if text else None
@@ -247,13 +241,11 @@ def _ask_belt(number: int, known: dict[str, BeltEntry]) -> BeltEntry | None:
 
 
 def _optional(key: str) -> Callable[[str], object]:
-    from beltpitch.store.entries import BELT_KEYS
 
     return lambda text: BELT_KEYS[key](text, key) if text else None
 
 
 def _ask_pairs(belts: list[str]) -> dict[str, PairEntry]:
-    from beltpitch.store.entries import PairEntry
 
     if len(belts) < 2:  # noqa: PLR2004
         return {}
@@ -284,9 +276,6 @@ def add(
     json: o.JsonOption = False,
 ) -> None:
     """Add belts or pairs. Comments and order of the file stay."""
-    from beltpitch.store.machine_edit import add_belt, add_pair
-    from beltpitch.store.machine_file import USUAL
-
     if not belts and not pairs:
         raise RequestError(
             'nothing to add: give --add-belt "y-left; 2GT 9 mm; 412 +/- 1 mm", or --add-pair'
@@ -304,10 +293,6 @@ def add(
 @app.command()
 def check(file: FileArgument = None, json: o.JsonOption = False) -> int:
     """Find mistakes: line, column and what to write."""
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.store.machine_file import USUAL, mistakes
-    from beltpitch.terminal.drawing import print_json
-
     path = file or Path(USUAL)
     wrong = mistakes(path)
     if json:
@@ -325,11 +310,6 @@ def check(file: FileArgument = None, json: o.JsonOption = False) -> int:
 @app.command()
 def show(file: FileArgument = None, json: o.JsonOption = False, unit: o.UnitOption = "N") -> None:
     """Show the belts with the windows they are judged by."""
-    from beltpitch.advice.window import OWN_TARGET
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.store.machine_file import USUAL, load
-    from beltpitch.terminal.drawing import console, field, heading, print_json
-
     o.checked_unit(unit)
     machine = load(file or Path(USUAL))
     if json:
@@ -354,7 +334,6 @@ def show(file: FileArgument = None, json: o.JsonOption = False, unit: o.UnitOpti
 
 
 def _window(window: Any, unit: str) -> str:
-    from beltpitch.terminal.drawing import force
 
     if window is None:
         return "none known: give a target"

@@ -10,7 +10,10 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from beltpitch import units
+from beltpitch.advice.window import WORDS
 from beltpitch.errors import QuantityError, RequestError
+from beltpitch.units import several
 
 if TYPE_CHECKING:
     from beltpitch.session.verdict import Verdict
@@ -151,8 +154,6 @@ def bare_numbers(given: Iterable[tuple[str, str | None, str]]) -> tuple[str, ...
     given
         Triples of option, text and the name of its kind in `beltpitch.units`.
     """
-    from beltpitch import units
-
     said = []
     for option, text, kind in given:
         if text is None:
@@ -176,8 +177,6 @@ def checked_word(word: str | None) -> None:
     RequestError
         If it is none.
     """
-    from beltpitch.advice.window import WORDS  # here for the start-up time
-
     if word is not None and word not in WORDS:
         raise RequestError(f"--fail-unless {word!r} is none of {', '.join(WORDS)}")
 
@@ -238,7 +237,6 @@ def wanted(way: str, travel: str | None) -> int:
     """Return how many recordings a way of reading wants: one, two, or one for each park."""
     if way == "one":
         return 1
-    from beltpitch.units import several
 
     return len(several(travel or "")) + 1 if way == "parks" else 2
 

@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from beltpitch import parsing
+from beltpitch.advice import comparison as matching
+from beltpitch.advice.comparison import TOLERANCE, Comparison, compare
 from beltpitch.errors import RequestError
+from beltpitch.reading import read, typed_reading
+from beltpitch.session.verdict import SCHEMA, as_json, judged
+from beltpitch.store.machine_file import find
+from beltpitch.terminal import drawing
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
 from beltpitch.terminal.clock_option import ClockOption, clock_given
@@ -31,9 +38,11 @@ from beltpitch.terminal.listen import (
     subject_of,
     way_of,
 )
+from beltpitch.terminal.live_loop import print_line
+from beltpitch.terminal.pair_view import show_pair
+from beltpitch.units import PERCENT, parse
 
 if TYPE_CHECKING:
-    from beltpitch.advice.comparison import Comparison
     from beltpitch.pitch.results import FrequencyRange
     from beltpitch.reading import Reading
     from beltpitch.session.live import Measuring
@@ -182,8 +191,6 @@ def _keep(
     plan: _Plan, readings: tuple[Reading, Reading], keeping: k.Keeping, files: Sequence[Path]
 ) -> None:
     """Keep both readings in the book."""
-    from beltpitch.session.verdict import judged
-
     kept = [
         (asked, judged(reading, asked.window))
         for reading, asked in zip(readings, plan.asked, strict=True)
@@ -232,7 +239,6 @@ def _files(words: Sequence[str], machine: Path | None, *, alone: bool) -> list[P
     there = [path.exists() for path in paths]
     if all(there):
         return paths
-    from beltpitch.store.machine_file import find
 
     looks_like_files = any(there) or any(path.suffix for path in paths)
     nobody_knows = alone and machine is None and find() is None
@@ -310,9 +316,6 @@ def _within(
     text: str | None, asked: tuple[k.BeltRequest, k.BeltRequest], words: Sequence[str]
 ) -> float:
     """Return the tolerance: as given, as the machine file has it, or 5 %."""
-    from beltpitch.advice.comparison import TOLERANCE
-    from beltpitch.units import PERCENT, parse
-
     machine = asked[0].machine
     if text is None and machine is not None and len(words) == 1:
         text = machine.pair(words[0]).within
@@ -330,8 +333,6 @@ def _refuse_both(words: Sequence[str]) -> None:
 def _typed(
     plan: _Plan, first: Sequence[str] | None, second: Sequence[str] | None
 ) -> tuple[Reading, Reading]:
-    from beltpitch import parsing
-    from beltpitch.reading import typed_reading
 
     if not first or not second:
         raise RequestError('give both: --first "66.3 Hz" and --second "67.0 Hz", once a pluck')
@@ -343,7 +344,6 @@ def _typed(
 
 
 def _recorded(plan: _Plan, files: Sequence[Path]) -> tuple[Reading, Reading]:
-    from beltpitch.reading import read
 
     a, b = (
         read(path, belt=asked.belt, span=asked.span, expected=plan.expected, key=str(i))
@@ -363,9 +363,6 @@ def _compared(
     plan: _Plan, readings: tuple[Reading, Reading], *, json: bool, unit: str, details: bool
 ) -> int:
     """Compare two readings, show it, and return the exit code."""
-    from beltpitch.advice.comparison import compare
-    from beltpitch.session.verdict import judged
-
     match = compare(
         *readings,
         names=plan.names,
@@ -401,17 +398,11 @@ def _shown(
     details: bool = False,
 ) -> None:
     """Show the match, and the verdicts of each belt."""
-    from beltpitch.advice import comparison as matching
-    from beltpitch.session.verdict import SCHEMA, as_json
-    from beltpitch.terminal import drawing
-    from beltpitch.terminal.live_loop import print_line
-
     if json:
         readings = [as_json(verdict) for verdicts in belts for verdict in verdicts]
         whole = {"schema": SCHEMA, "pair": {**matching.as_json(match), "readings": readings}}
         (print_line if one_line else drawing.print_json)(whole)
         return
-    from beltpitch.terminal.pair_view import show_pair
 
     show_pair(drawing.console(), belts, match, unit, details=details)
 
@@ -438,9 +429,6 @@ def _listened(
 
 def _summed_up(live: Live, plan: _Plan, measuring: Measuring) -> int:
     """Show what was read and how the two compare; return the exit code."""
-    from beltpitch.advice.comparison import Comparison
-    from beltpitch.terminal import drawing
-
     every = measuring.verdicts
     match = measuring.match
     if match is None:

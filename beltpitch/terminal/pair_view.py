@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from beltpitch.advice.comparison import tighter_by
 from beltpitch.advice.window import TO_TURN
 from beltpitch.present import answer
-from beltpitch.session.verdict import worse_known
+from beltpitch.session.verdict import in_newtons, scale_over, worse_known
+from beltpitch.terminal import reading_view
 from beltpitch.terminal.drawing import (
     COLOURS,
     LABEL,
@@ -25,6 +27,7 @@ from beltpitch.terminal.drawing import (
     line,
     signs_for,
 )
+from beltpitch.terminal.reading_view import cautions, sources
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -50,8 +53,6 @@ def draw_match(
 
     The axis holds what is compared and no more, so that what is left to go can be seen.
     """
-    from beltpitch.session.verdict import in_newtons, scale_over
-
     zone, bar, values = match.zone_n, match.bar_n, match.values_n
     if values is None or zone is None or bar is None:
         return
@@ -147,7 +148,6 @@ def _last(match: Comparison, belts: Sequence[Sequence[Verdict]]) -> list[tuple[s
 def _show_all(
     where: Console, belts: Sequence[Sequence[Verdict]], match: Comparison, unit: str
 ) -> None:
-    from beltpitch.terminal.reading_view import cautions, sources
 
     every = [verdict for verdicts in belts for verdict in verdicts]
     last = _last(match, belts)
@@ -176,8 +176,6 @@ def _show_all(
 
 def _belt(where: Console, name: str, verdicts: Sequence[Verdict], unit: str) -> None:
     """Print one belt in a few lines: what it was found at, and the plucks that were set aside."""
-    from beltpitch.terminal import reading_view
-
     if not verdicts:
         return
     last = verdicts[-1]
@@ -215,8 +213,6 @@ def _rests_on(
     where: Console, belts: Sequence[Sequence[Verdict]], match: Comparison, unit: str
 ) -> None:
     """Print what cancelled, the doubt that is left, and everything that was taken or warned of."""
-    from beltpitch.advice.comparison import tighter_by
-
     if match.cancelled:
         lines = ", ".join(f"{name} {size:.2%}" for name, size in match.cancelled)
         field(where, "cancels", f"common to both: {lines}")
@@ -247,8 +243,6 @@ def _rests_on(
 
 def _windows(names: Sequence[str], belts: Sequence[Sequence[Verdict]], unit: str) -> list[str]:
     """Return the window of both belts in words, or that of each by its name."""
-    from beltpitch.terminal import reading_view
-
     known = [
         (name, reading_view.window(verdicts[-1].window, unit))
         for name, verdicts in zip(names, belts, strict=True)

@@ -9,7 +9,11 @@ from typing import Any
 
 import typer
 
+from beltpitch import parsing
 from beltpitch.errors import BeltpitchError
+from beltpitch.store.entries import BeltEntry
+from beltpitch.store.machine_edit import add_belt
+from beltpitch.store.machine_file import USUAL, find, load
 
 NAMES_LISTED = 6  # in a question
 
@@ -35,9 +39,6 @@ def ask_for(over: dict[str, Any], ends: str | None, machine: Path | None = None)
     machine
         The machine file; None for the one of this folder, if there is one.
     """
-    from beltpitch import parsing
-    from beltpitch.store.machine_file import find, load
-
     found = dict(over)
     given = found["belt"] is not None or found["linear_mass"] is not None
     told = False
@@ -65,8 +66,6 @@ def _which_belt(names: Sequence[str]) -> str:
 
 def _belt(text: str, names: Sequence[str], width: str | None) -> None:
     """Read what was told of a belt: a name, or a belt of the catalogue."""
-    from beltpitch import parsing
-
     if text not in names:
         parsing.belt(text, width=width)
 
@@ -87,10 +86,6 @@ def _asked(words: str, read: Callable[[str], object]) -> str | None:
 
 def _offer(found: dict[str, Any], ends: str | None) -> str | None:
     """Offer to write the belt to the machine file of this folder; return its name if written."""
-    from beltpitch.store.entries import BeltEntry
-    from beltpitch.store.machine_edit import add_belt
-    from beltpitch.store.machine_file import USUAL
-
     words = f"Name to keep it under in {USUAL}, such as y-left (Enter: do not keep)"
     name = str(typer.prompt(words, default="", show_default=False)).strip()
     if not name:

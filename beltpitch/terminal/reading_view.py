@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from beltpitch.advice.safety import plucking, turning
 from beltpitch.advice.window import TO_TURN
 from beltpitch.present import answer
+from beltpitch.reading import COVERAGE
 from beltpitch.terminal.drawing import COLOURS, console, field, force, heading, rulers, short_rulers
+from beltpitch.units import FORCE, in_unit, rounded
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -105,8 +108,6 @@ def _figures(where: Console, verdict: Verdict, unit: str) -> None:
 
 def show_groups(where: Console, reading: Reading, unit: str) -> None:
     """Print what each group of plucks says, where they are of several tones."""
-    from beltpitch.units import rounded
-
     for i, group in enumerate(reading.groups, 1):
         tone = group.frequency
         words = f"{rounded(tone.value, tone.u)} Hz (u {tone.u:.2g} Hz) from {_plucks_named(group)}"
@@ -134,9 +135,6 @@ def title(reading: Reading, name: str) -> str:
 
 def interval(estimate: Estimate, unit: str) -> str:
     """Return a force with its 95 % interval, in words."""
-    from beltpitch.reading import COVERAGE
-    from beltpitch.units import FORCE, in_unit
-
     low, high = (in_unit(n, unit, FORCE) for n in estimate.interval(COVERAGE))
     digits = "z.1f" if high - low >= 1 else "z.2f"  # z: no negative nought
     return (
@@ -147,8 +145,6 @@ def interval(estimate: Estimate, unit: str) -> str:
 
 def frequency(reading: Reading, tone: Estimate, *, partials: bool = True) -> str:
     """Return the frequency with its uncertainty, and the partials if wanted, in words."""
-    from beltpitch.units import rounded
-
     used = sum(p.used for p in reading.plucks)
     words = f"{rounded(tone.value, tone.u)} Hz (u {tone.u:.2g} Hz)"
     words += f" from {used} pluck{'s' if used != 1 else ''}"
@@ -237,8 +233,6 @@ def _bears_on_tension(source: str) -> bool:
 
 def cautions(where: Console, *, turn: bool, pair: bool = False) -> None:
     """Print what to mind while plucking, or while turning a tensioner."""
-    from beltpitch.advice.safety import plucking, turning
-
     for i, words in enumerate(turning(pair=pair) if turn else plucking()):
         field(where, "caution" if i == 0 else "", words)
 

@@ -10,14 +10,24 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from beltpitch import parsing
+from beltpitch.audio.clock_error import rate_error
+from beltpitch.audio.files import open_recording
 from beltpitch.errors import BeltpitchError, CannotTell, RequestError
+from beltpitch.pitch.pyin_check import by_librosa
+from beltpitch.present.plots import pluck_figure, save
+from beltpitch.present.waveform import portrait
+from beltpitch.reading import Reading, both_strands, expected_range, from_travels, read
+from beltpitch.session.verdict import SCHEMA, as_json, judged
+from beltpitch.store.belt_request import moved_range
+from beltpitch.terminal import drawing, reading_view
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
 from beltpitch.terminal.clock_option import ClockOption, clock_given
+from beltpitch.units import FREQUENCY, positive
 
 if TYPE_CHECKING:
     from beltpitch.pitch.results import FrequencyRange
-    from beltpitch.reading import Reading
     from beltpitch.session.verdict import Verdict
     from beltpitch.uncertainty import Estimate
 
@@ -93,10 +103,6 @@ def recording(
     unit: o.UnitOption = "N",
 ) -> int:
     """Tension of each plucked belt in a recording; without belt and span, its frequency."""
-    from beltpitch import parsing
-    from beltpitch.session.verdict import SCHEMA, as_json, judged
-    from beltpitch.terminal import drawing, reading_view
-
     options = locals()
     o.checked_unit(unit)
     o.checked_word(fail_unless)
@@ -166,9 +172,6 @@ def _limits(
     every: tuple[k.BeltRequest, ...], way: str, travel: str | None, expected: FrequencyRange | None
 ) -> list[FrequencyRange | None]:
     """Return where each file is searched, None for what the span given can carry."""
-    from beltpitch import parsing
-    from beltpitch.store.belt_request import moved_range
-
     if way != "parks":
         return [None] * len(every)
     moved = zip(every[1:], parsing.travels(travel or ""), strict=True)
@@ -184,8 +187,6 @@ def _keep(
     said: dict[str, Any],
 ) -> None:
     """Keep what was read: each file by itself, or two strands or parks as one."""
-    from beltpitch.session.verdict import judged
-
     inputs = {"files": [f.name for f in files], **said}
     if way == "one":
         kept = list(zip(every, verdicts, strict=True))
@@ -233,10 +234,6 @@ def _reference(files: list[Path], text: str) -> _Reference:
     CannotTell
         If no file holds the tone.
     """
-    from beltpitch.audio.clock_error import rate_error
-    from beltpitch.audio.files import open_recording
-    from beltpitch.units import FREQUENCY, positive
-
     tone_hz = positive(text, FREQUENCY, option="--reference-tone").value
     found = [(path, rate_error(open_recording(path), tone_hz)) for path in files]
     known = [(path, error) for path, error in found if error is not None]
@@ -265,8 +262,6 @@ def _read(
     limits: FrequencyRange | None = None,
 ) -> tuple[Reading, int]:
     """Return one file's reading and its exit code; a refusal is said and leaves nulls."""
-    from beltpitch.reading import Reading, read
-
     try:
         reading = read(
             path,
@@ -306,10 +301,6 @@ def _draw(
     RequestError
         If several recordings were given.
     """
-    from beltpitch.present.plots import pluck_figure, save
-    from beltpitch.present.waveform import portrait
-    from beltpitch.reading import expected_range
-
     if len(files) != 1:
         raise RequestError(f"--picture draws one recording; got {len(files)}")
     limits = expected_range(readings[0].belt, readings[0].span, asked)
@@ -321,10 +312,6 @@ def _cross_checked(
     path: Path, reading: Reading, limits: FrequencyRange | None, asked: FrequencyRange | None
 ) -> list[float | None] | None:
     """Return librosa's frequency for each pluck of a file; None if there was nothing to check."""
-    from beltpitch.audio.files import open_recording
-    from beltpitch.pitch.pyin_check import by_librosa
-    from beltpitch.reading import expected_range
-
     onsets = [p.onset_s for p in reading.plucks if p.used and p.onset_s is not None]
     if not onsets:
         return None
@@ -340,9 +327,6 @@ def _joined(
     asked: k.BeltRequest,
 ) -> list[Reading]:
     """Return readings that share a preload, or the one that two parks make."""
-    from beltpitch import parsing
-    from beltpitch.reading import both_strands, from_travels
-
     if way == "parks":
         return [*readings, from_travels(readings, parsing.travels(travel or ""))]
     if way in ("strands", "sides"):

@@ -9,8 +9,14 @@ from typing import Annotated
 import typer
 
 from beltpitch.errors import RequestError
+from beltpitch.present import report as r
+from beltpitch.present.report import Report
+from beltpitch.session.verdict import SCHEMA
+from beltpitch.store.log import History
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
+from beltpitch.terminal.drawing import print_json
+from beltpitch.terminal.history import trend_json
 
 
 def add_to(app: typer.Typer) -> None:
@@ -34,9 +40,6 @@ def report(
     unit: o.UnitOption = "N",
 ) -> None:
     """One page of a machine: belts, pairs, trends, last readings, what to do next and when."""
-    from beltpitch.present import report as r
-    from beltpitch.store.log import History
-
     o.checked_unit(unit)
     path = out or Path("report.pdf" if pdf else "report.html")
     if path.is_dir():
@@ -55,10 +58,6 @@ def report(
 
 
 def _print_json(made: object, path: Path) -> None:
-    from beltpitch.present.report import Report
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.terminal.drawing import print_json
-    from beltpitch.terminal.history import trend_json
 
     assert isinstance(made, Report)
     record = {

@@ -15,12 +15,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from beltpitch.errors import RequestError
+from beltpitch.store.audio_clips import flac_of
 from beltpitch.store.belt_request import BELT_TEXTS, STRAND_TEXTS, sitting_of
 from beltpitch.store.belt_request import BeltRequest as BeltRequest
 from beltpitch.store.belt_request import asked_by_name as asked_by_name
 from beltpitch.store.belt_request import asked_by_options as asked_by_options
 from beltpitch.store.belt_request import book_path as book_path
 from beltpitch.store.belt_request import one_for_the_book as one_for_the_book
+from beltpitch.store.dates import moment
+from beltpitch.store.log import History
+from beltpitch.store.machine_file import find, load
+from beltpitch.units import TEMPERATURE, in_unit, parse
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -179,8 +184,6 @@ def two_spans(spans: Sequence[str]) -> tuple[str | None, str | None]:
 
 def machine_for(path: Path | None) -> Machine | None:
     """Return the machine file that was given, or the one of the current folder, and say so."""
-    from beltpitch.store.machine_file import find, load
-
     if path is not None:
         return load(path)
     found = find()
@@ -232,8 +235,6 @@ def names_before_files(words: Sequence[Path], machine: Path | None) -> tuple[lis
 
     A word is a name if no such file is there and a machine file has a belt or pair of that name.
     """
-    from beltpitch.store.machine_file import find, load
-
     if machine is None and (words[0].exists() or find() is None):
         return [], list(words)
     file = load(machine or find() or Path())
@@ -281,8 +282,6 @@ def keep_all(
     CannotTell
         If the disk does not take it.
     """
-    from beltpitch.store.log import History
-
     first = kept[0][0]
     files = list(recordings) or [()] * len(kept)
     sounds = list(flacs) or [None] * len(kept)
@@ -348,7 +347,6 @@ def _sitting(
     flac: bytes | None,
     inputs: Mapping[str, Any],
 ) -> NewEntry:
-    from beltpitch.store.audio_clips import flac_of
 
     return sitting_of(
         asked,
@@ -367,8 +365,6 @@ def _sitting(
 
 def temperature_c(text: str | None) -> float | None:
     """Return a temperature in degrees Celsius."""
-    from beltpitch.units import TEMPERATURE, in_unit, parse
-
     if text is None:
         return None
     return round(
@@ -385,8 +381,6 @@ def taken_at(text: str | None, files: Sequence[Path] = ()) -> dt.datetime:
         If the text is no date, or can only be a slip.
     """
     import datetime as dt
-
-    from beltpitch.store.dates import moment
 
     if text is not None:
         return moment(text, "--taken")

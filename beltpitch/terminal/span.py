@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 import re
+from math import degrees
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from rich.text import Text
 
+from beltpitch import parsing
+from beltpitch.advice.safety import plucking
+from beltpitch.belts import drives
+from beltpitch.belts.span import TAPE, cautions, from_length, from_pulleys, plain, toothed
+from beltpitch.belts.strand_tension import aim
 from beltpitch.errors import RequestError
+from beltpitch.session.verdict import SCHEMA
 from beltpitch.terminal import options as o
+from beltpitch.terminal.drawing import console, field, heading, print_json
+from beltpitch.uncertainty import Estimate, rectangular
+from beltpitch.units import FORCE, LENGTH, positive, rounded
 
 if TYPE_CHECKING:
     from beltpitch.belts.catalogue import Belt
@@ -56,12 +67,6 @@ def span(
     json: o.JsonOption = False,
 ) -> None:
     """Free span from pulleys and centre distance, or where the tape runs on a drive by name."""
-    from beltpitch import parsing
-    from beltpitch.belts import drives
-    from beltpitch.belts.span import cautions
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.terminal.drawing import print_json
-
     if drive is not None and not pulley:
         shown = drives.drive(drive)
         if json:
@@ -92,9 +97,6 @@ def span(
 def _loop(
     pulleys: list[str], centre: str | None, belt_length: str | None, belt: Belt | None
 ) -> tuple[Loop, list[str]]:
-    from beltpitch.belts.span import TAPE, from_length, from_pulleys
-    from beltpitch.uncertainty import Estimate, rectangular
-    from beltpitch.units import LENGTH, positive
 
     if len(pulleys) != 2:  # noqa: PLR2004
         raise RequestError(
@@ -121,8 +123,6 @@ def _loop(
 
 
 def _belt_length(text: str, belt: Belt | None) -> tuple[Any, list[str]]:
-    from beltpitch.uncertainty import Estimate, rectangular
-    from beltpitch.units import LENGTH, positive
 
     teeth = re.fullmatch(r"\s*(\d{1,5})\s*(?:t|teeth)\s*", text, re.ASCII | re.IGNORECASE)
     if teeth and (belt is None or belt.pitch_m is None):
@@ -141,8 +141,6 @@ def _belt_length(text: str, belt: Belt | None) -> tuple[Any, list[str]]:
 
 
 def _pulley(text: str, belt: Belt | None) -> BeltPulley:
-    from beltpitch.belts.span import plain, toothed
-    from beltpitch.units import LENGTH, positive
 
     teeth = TEETH.fullmatch(text)
     if teeth is None:
@@ -157,8 +155,6 @@ def _pulley(text: str, belt: Belt | None) -> BeltPulley:
 
 
 def _expected(loop: Loop, belt: Belt | None, tension: str | None) -> float | None:
-    from beltpitch.belts.strand_tension import aim
-    from beltpitch.units import FORCE, positive
 
     if tension is None:
         return None
@@ -169,7 +165,6 @@ def _expected(loop: Loop, belt: Belt | None, tension: str | None) -> float | Non
 
 
 def _loop_json(loop: Loop, warnings: list[str], notes: list[str]) -> dict[str, Any]:
-    from math import degrees
 
     return {
         "span_mm": loop.span.length.value * 1000,
@@ -192,10 +187,6 @@ def _loop_json(loop: Loop, warnings: list[str], notes: list[str]) -> dict[str, A
 
 
 def _draw_loop(loop: Loop, warnings: list[str], notes: list[str]) -> None:
-    from math import degrees
-
-    from beltpitch.terminal.drawing import console, field
-    from beltpitch.units import rounded
 
     where = console()
     for label, length in (
@@ -234,10 +225,6 @@ def _drive_json(drive: Drive) -> dict[str, Any]:
 
 
 def _draw_drive(drive: Drive) -> None:
-    from rich.text import Text
-
-    from beltpitch.advice.safety import plucking
-    from beltpitch.terminal.drawing import console, field, heading
 
     where = console()
     heading(where, f"{drive.name}: {drive.title}")

@@ -7,15 +7,48 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from rich.table import Table
+from rich.text import Text
 
-from beltpitch.errors import RequestError
+from beltpitch import parsing
+from beltpitch.advice.bounds import Range
+from beltpitch.advice.limits import limits_of
+from beltpitch.advice.safety import turning
+from beltpitch.errors import CannotTell, RequestError
+from beltpitch.present.plots import save
+from beltpitch.present.study_plot import study_figure
+from beltpitch.session.verdict import SCHEMA
+from beltpitch.store.belt_request import without_machine
+from beltpitch.store.log import History
+from beltpitch.study.design import planned
+from beltpitch.study.sources import (
+    StudySource,
+    field_of,
+    name_table,
+    readings_of,
+    study_from,
+    subject_of,
+)
+from beltpitch.study.sources import choose as write_target
+from beltpitch.study.study import as_json, trial_json
+from beltpitch.study.trials_table import (
+    filled_in,
+    measure_from,
+    planned_sheet,
+    sheet_from,
+    trials_from,
+    write,
+)
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
+from beltpitch.terminal.drawing import console, field, force, heading, print_json
+from beltpitch.terminal.drawing import field as told
+from beltpitch.terminal.study_sketch import sketch
+from beltpitch.units import FORCE, positive
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from beltpitch.study.sources import StudySource
     from beltpitch.study.study import Study, StudyAnswer
     from beltpitch.study.trials import Field, Trials
     from beltpitch.study.trials_table import Sheet
@@ -51,10 +84,6 @@ def add_to(main: typer.Typer) -> None:
 
 def _subject(name: str | None, machine: Path | None, belt: str | None) -> StudySource:
     """Return what is studied: a name of the machine file, or a belt by its kind, or a range."""
-    from beltpitch.advice.bounds import Range
-    from beltpitch.store.belt_request import without_machine
-    from beltpitch.study.sources import StudySource, subject_of
-
     if name is not None:
         found = k.machine_for(machine)
         if found is None:
@@ -64,8 +93,6 @@ def _subject(name: str | None, machine: Path | None, belt: str | None) -> StudyS
         raise RequestError("--machine needs the name of a belt or a pair before it")
     if belt is None:
         return StudySource("this axis", (Range(None, None),))
-    from beltpitch import parsing
-    from beltpitch.advice.limits import limits_of
 
     made = parsing.belt(belt)
     limits = limits_of(made)
@@ -73,7 +100,6 @@ def _subject(name: str | None, machine: Path | None, belt: str | None) -> StudyS
 
 
 def _ends(low: str | None, high: str | None) -> tuple[float | None, float | None]:
-    from beltpitch.units import FORCE, positive
 
     return (
         None if low is None else positive(low, FORCE, option="--low").value,
@@ -101,10 +127,6 @@ def _made(
     book: Path | None,
 ) -> tuple[Study, StudySource, Path]:
     """Return the study of a table."""
-    from beltpitch.store.log import History
-    from beltpitch.study.sources import study_from
-    from beltpitch.study.trials_table import sheet_from
-
     subject = _subject(name, machine, belt)
     path = _table(subject, table)
     place = k.book_path(book, subject.machine)
@@ -140,10 +162,6 @@ def plan(
 ) -> None:
     """Plan trials. Tensions in random order, as a table to print and fill in."""
     import secrets
-
-    from beltpitch.study.design import planned
-    from beltpitch.study.sources import field_of, name_table
-    from beltpitch.study.trials_table import measure_from, planned_sheet, write
 
     o.checked_unit(unit)
     subject = _subject(name, machine, belt)
@@ -197,11 +215,6 @@ def _field_json(field: Field) -> dict[str, Any]:
 
 
 def _draw_plan(subject: StudySource, field: Field, sheet: Sheet, unit: str) -> None:
-    from rich.table import Table
-    from rich.text import Text
-
-    from beltpitch.terminal.drawing import console, force, heading
-    from beltpitch.terminal.drawing import field as told
 
     where = console()
     heading(where, f"{subject.name} · {len(sheet.rows)} trials")
@@ -221,7 +234,6 @@ def _draw_plan(subject: StudySource, field: Field, sheet: Sheet, unit: str) -> N
     told(where, "table", f"{sheet.path}: print it, or fill it in with any spreadsheet")
     for i, words in enumerate(HOW):
         told(where, "how" if i == 0 else "", words)
-    from beltpitch.advice.safety import turning
 
     for i, words in enumerate(turning(pair=len(subject.belts) > 1)):
         told(where, "caution" if i == 0 else "", words)
@@ -260,8 +272,6 @@ def record(
     json: o.JsonOption = False,
 ) -> None:
     """Write down one trial. Its tension, from the book or typed, and its results."""
-    from beltpitch.study.trials_table import filled_in, sheet_from, write
-
     subject = _subject(name, machine, None)
     path = _table(subject, table)
     sheet = sheet_from(path)
@@ -287,8 +297,6 @@ def record(
     count, lines = len(made.trials), len(changed.rows)
     sys.stderr.write(f"beltpitch: trial {trial} written into {path}: {count} of {lines} made\n")
     if json:
-        from beltpitch.study.study import trial_json
-
         written = next(one for one in made.trials if one.number == trial)
         _print({"name": subject.name, "table": str(path), "recorded": trial_json(written)})
 
@@ -305,10 +313,6 @@ def _results(texts: list[str]) -> dict[str, str]:
 
 def _checked(subject: StudySource, sheet: Sheet, book: Path | None, trial: int) -> Trials:
     """Read the table as it would be; a mistake is told before anything is written."""
-    from beltpitch.store.log import History
-    from beltpitch.study.sources import readings_of
-    from beltpitch.study.trials_table import trials_from
-
     place = k.book_path(book, subject.machine)
     with readings_of(subject, lambda: History(place, create=False)) as readings:
         made = trials_from(sheet, subject.name, readings)
@@ -350,21 +354,16 @@ def learn(
 
 
 def _print(record: dict[str, Any]) -> None:
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.terminal.drawing import print_json
 
     print_json({"schema": SCHEMA, "study": record})
 
 
 def _print_all(made: Study) -> None:
-    from beltpitch.study.study import as_json
 
     _print(as_json(made))
 
 
 def _pictures(made: Study, path: Path, unit: str) -> None:
-    from beltpitch.present.plots import save
-    from beltpitch.present.study_plot import study_figure
 
     for i in range(len(made.answers)):
         several = len(made.answers) > 1
@@ -374,8 +373,6 @@ def _pictures(made: Study, path: Path, unit: str) -> None:
 
 
 def _draw(made: Study, unit: str) -> None:
-    from beltpitch.terminal.drawing import console, field, heading
-    from beltpitch.terminal.study_sketch import sketch
 
     where = console()
     for answer in made.answers:
@@ -397,7 +394,6 @@ def _draw(made: Study, unit: str) -> None:
 
 
 def _draw_next(where: Console, answer: StudyAnswer, unit: str) -> None:
-    from beltpitch.terminal.drawing import field, force
 
     step = answer.next
     if step.tension_n is None:
@@ -408,7 +404,6 @@ def _draw_next(where: Console, answer: StudyAnswer, unit: str) -> None:
 
 
 def _draw_end(where: Console, made: Study, unit: str) -> None:
-    from beltpitch.terminal.drawing import field, force
 
     for words in made.notes:
         field(where, "note", f"{words}.")
@@ -433,8 +428,6 @@ def next_(
     unit: o.UnitOption = "N",
 ) -> None:
     """Say what to try next, and what it would teach."""
-    from beltpitch.terminal.drawing import console, field, heading
-
     o.checked_unit(unit)
     made, _, _ = _made(name, table, (low, high), machine, belt, book)
     if json:
@@ -459,8 +452,6 @@ def why(
     unit: o.UnitOption = "N",
 ) -> None:
     """Hold the trials against the mechanics. It shows whether the machine behaves as belts do."""
-    from beltpitch.terminal.drawing import console, field, heading
-
     o.checked_unit(unit)
     made, subject, _ = _made(name, table, (low, high), machine, None, book)
     if made.expected is None:
@@ -504,8 +495,6 @@ def choose(
     """Make the tension found the target. The machine file names the study as its source."""
     import datetime as dt
 
-    from beltpitch.study.sources import choose as write_target
-
     made, subject, path = _made(name, table, (low, high), machine, None, book)
     chosen = _chosen(made, tension, by)
     assert subject.machine is not None
@@ -524,9 +513,6 @@ def choose(
 
 def _chosen(made: Study, tension: str | None, by: str | None) -> float:
     """Return the tension to write: as typed, as one result has it, or as found; in the window."""
-    from beltpitch.errors import CannotTell
-    from beltpitch.units import FORCE, positive
-
     if tension is not None:
         wanted = positive(tension, FORCE, option="--tension").value
         if not made.field.low_n <= wanted <= made.field.high_n:

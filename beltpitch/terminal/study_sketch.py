@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from beltpitch.terminal.drawing import PLAIN, line, signs_for
+from beltpitch.session.verdict import in_newtons, scale_over
+from beltpitch.terminal.drawing import PLAIN, TextRuler, line, signs_for
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -74,9 +75,6 @@ def _place(value: float, ends: tuple[float, float], steps: int) -> int:
 
 def sketch(where: Console, made: Study, answer: StudyAnswer, unit: str) -> None:
     """Draw one measure: trials, both curves, and below them window, optimum and the next trial."""
-    from beltpitch.session.verdict import in_newtons, scale_over
-    from beltpitch.terminal.drawing import TextRuler
-
     per, found = in_newtons(unit), answer.finding
     signs = signs_for(where)
     marks = PLAIN_MARKS if signs is PLAIN else FINE_MARKS

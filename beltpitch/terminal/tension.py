@@ -8,7 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from beltpitch import parsing
 from beltpitch.errors import CannotTell, RequestError
+from beltpitch.parsing import apart
+from beltpitch.reading import both_strands, from_travels, typed_reading
+from beltpitch.session.verdict import SCHEMA, as_json, judged
+from beltpitch.terminal import drawing, reading_view
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
 
@@ -61,9 +66,6 @@ def tension(
     unit: o.UnitOption = "N",
 ) -> int:
     """Tension from a frequency measured by hand; a reading by a belt's name is kept."""
-    from beltpitch.session.verdict import SCHEMA, as_json, judged
-    from beltpitch.terminal import drawing, reading_view
-
     options = locals()
     o.checked_unit(unit)
     o.checked_word(fail_unless)
@@ -104,8 +106,6 @@ def _shared_out(texts: list[str], every: tuple[k.BeltRequest, ...]) -> list[list
 
 def _evenly(texts: list[str], groups: int = 2) -> list[str]:
     """Return the texts as they are shared out to groups: as given, else each of their values."""
-    from beltpitch.parsing import apart
-
     return texts if texts and len(texts) % groups == 0 else apart(texts)
 
 
@@ -113,9 +113,6 @@ def _readings(
     asked: k.BeltRequest, texts: list[str], way: str, strand: list[str] | None, travel: str | None
 ) -> list[Reading]:
     """Return one belt's readings: one, or two strands, or what parks make."""
-    from beltpitch import parsing
-    from beltpitch.reading import both_strands, from_travels
-
     if asked.belt is None or (asked.span is None and way != "parks"):
         raise RequestError(
             'a tension needs belt and span: add --belt "2GT 9 mm" --span "412 +/- 1 mm"'
@@ -156,8 +153,6 @@ def _one_tone(reading: Reading) -> Reading:
 
 
 def _typed(asked: k.BeltRequest, texts: list[str], key: str) -> Reading:
-    from beltpitch import parsing
-    from beltpitch.reading import typed_reading
 
     key = f"{asked.name} {key}" if asked.name else key
     made = typed_reading(parsing.typed(texts), asked.belt, asked.span, key=key)

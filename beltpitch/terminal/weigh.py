@@ -9,13 +9,32 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from beltpitch import parsing
+from beltpitch.belts.weighing import (
+    TAPE_LIMIT_M,
+    Balance,
+    compare,
+    counted_length,
+    plan,
+    taped_length,
+)
+from beltpitch.belts.weighing import weigh as weighed
 from beltpitch.errors import RequestError
+from beltpitch.reading import COVERAGE
+from beltpitch.session.verdict import SCHEMA
+from beltpitch.store.entries import BeltEntry
+from beltpitch.store.machine_edit import add_belt
+from beltpitch.store.machine_file import USUAL, find, load
+from beltpitch.store.named_belts import belt_of
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
+from beltpitch.terminal.drawing import console, field, heading, print_json
+from beltpitch.uncertainty import rectangular
+from beltpitch.units import LENGTH, MASS, PERCENT, parse, positive, rounded
 
 if TYPE_CHECKING:
     from beltpitch.belts.catalogue import Belt
-    from beltpitch.belts.weighing import Balance, MassComparison, PieceLength, Weighed
+    from beltpitch.belts.weighing import MassComparison, PieceLength, Weighed
     from beltpitch.uncertainty import Estimate
 
 WANTED = (0.01, 0.005)  # relative standard uncertainties that are planned for
@@ -67,12 +86,6 @@ def weigh(
     json: o.JsonOption = False,
 ) -> None:
     """Linear mass of a belt from a weighed piece; without --mass, how long a piece to weigh."""
-    from beltpitch import parsing
-    from beltpitch.belts.weighing import plan
-    from beltpitch.belts.weighing import weigh as weighed
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.terminal.drawing import print_json
-
     made = None
     if belt is not None:
         made = parsing.belt(belt, width=width, construction=construction)
@@ -110,8 +123,6 @@ def compared(mass: Estimate, belt: Belt | None) -> MassComparison | None:
     RequestError
         If it is so far off that it can only be a slip.
     """
-    from beltpitch.belts.weighing import compare
-
     if belt is None:
         return None
     belt.weighed(mass)  # refuses a slip
@@ -145,11 +156,6 @@ def kept_as(
     RequestError
         If the machine's belt of that name is another kind of belt, or the file cannot be written.
     """
-    from beltpitch.store.entries import BeltEntry
-    from beltpitch.store.machine_edit import add_belt
-    from beltpitch.store.machine_file import USUAL, find, load
-    from beltpitch.store.named_belts import belt_of
-
     file = machine or find() or Path(USUAL)
     known = load(file).belts.get(name) if file.exists() else None
     if known is not None and belt is not None and known.belt is not None:
@@ -175,8 +181,6 @@ def kept_as(
 
 def scale_share(scale_error: str) -> float:
     """Return the scale's own error as a share of the load."""
-    from beltpitch.units import PERCENT, parse
-
     share = parse(scale_error, PERCENT, option="--scale-error").value
     if not 0 <= share < 1:
         raise RequestError(f"--scale-error {scale_error!r}: give a share of the load, as in 0.5 %")
@@ -184,16 +188,12 @@ def scale_share(scale_error: str) -> float:
 
 
 def _mass(text: str) -> float:
-    from beltpitch.units import MASS, positive
 
     return positive(text, MASS, option="--mass").value
 
 
 def _scale(scale: str | None, scale_error: str, mass: list[str]) -> Balance:
     """Return the scale; where its digit is not given, the last digit written tells it."""
-    from beltpitch.belts.weighing import Balance
-    from beltpitch.units import MASS, positive
-
     if scale is not None:
         step = positive(scale, MASS, option="--scale").value
     else:
@@ -210,8 +210,6 @@ def _scale_echo(scale: str | None, used: Balance) -> tuple[str, ...]:
 
 
 def _planned_scales(scale: str | None, scale_error: str) -> tuple[Balance, ...]:
-    from beltpitch.belts.weighing import Balance
-    from beltpitch.units import MASS, positive
 
     step = positive(scale or "1 g", MASS, option="--scale").value
     share = scale_share(scale_error)
@@ -221,9 +219,6 @@ def _planned_scales(scale: str | None, scale_error: str) -> tuple[Balance, ...]:
 def _length(
     length: str | None, teeth: int | None, belt: Belt | None, *, loop: bool
 ) -> tuple[Estimate, tuple[str, ...]]:
-    from beltpitch.belts.weighing import TAPE_LIMIT_M, counted_length, taped_length
-    from beltpitch.uncertainty import rectangular
-    from beltpitch.units import LENGTH, positive
 
     if (length is None) == (teeth is None):
         raise RequestError('give the length of the piece: --length "500 +/- 1 mm", or --teeth 250')
@@ -249,7 +244,6 @@ def _record(
     shown: list[float],
     notes: list[str],
 ) -> dict[str, Any]:
-    from beltpitch.reading import COVERAGE
 
     mass = found.linear_mass
     return {
@@ -304,7 +298,6 @@ def _beside_json(belt: Belt | None, beside: MassComparison | None) -> dict[str, 
 def _draw(
     found: Weighed, belt: Belt | None, beside: MassComparison | None, notes: list[str]
 ) -> None:
-    from beltpitch.terminal.drawing import console, field, heading
 
     where = console()
     mass = found.linear_mass
@@ -323,10 +316,6 @@ def _draw(
 
 def draw_mass(where: Any, mass: Estimate) -> None:
     """Print a linear mass with its interval."""
-    from beltpitch.reading import COVERAGE
-    from beltpitch.terminal.drawing import field
-    from beltpitch.units import rounded
-
     low, high = (rounded(x * 1000, mass.u * 1000) for x in mass.interval(COVERAGE))
     value = rounded(mass.value * 1000, mass.u * 1000)
     words = f"{value} g/m   ({COVERAGE:.0%}: {low} to {high} g/m; u {mass.u / mass.value:.2%})"
@@ -354,7 +343,6 @@ def _plan_json(
 
 
 def _draw_plan(plans: list[tuple[Balance, PieceLength]], belt: Belt | None, about: float) -> None:
-    from beltpitch.terminal.drawing import console, field, heading
 
     where = console()
     named = belt.name if belt else "a 9 mm belt of 2 mm pitch (name yours with --belt)"

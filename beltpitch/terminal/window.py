@@ -3,24 +3,54 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from math import inf
+from math import inf, radians
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from rich.padding import Padding
+from rich.table import Table
 
+from beltpitch import units
+from beltpitch.advice.axis import Layout
+from beltpitch.advice.duty import (
+    Motion,
+    Pulley,
+    Rotation,
+    drive_named,
+    linear_demand,
+    rotary_demand,
+)
+from beltpitch.advice.window import WITHIN
+from beltpitch.advice.window_report import WantedTension, WindowQuestion, plan
+from beltpitch.belts.drives import DRIVE_NAMES
 from beltpitch.errors import RequestError
+from beltpitch.session.verdict import SCHEMA, in_newtons, scale_over
+from beltpitch.setup.strung_belt import strung, tension_given
+from beltpitch.store.entries import USUAL_WRAP
+from beltpitch.terminal import drawing
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
+from beltpitch.terminal.drawing import (
+    MARGIN,
+    TextRuler,
+    console,
+    field,
+    force,
+    heading,
+    line,
+    signs_for,
+)
+from beltpitch.units import ANGLE, FORCE, PERCENT, TEMPERATURE, in_unit, parse, positive
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from beltpitch.advice.axis import AxisPoint, Layout
+    from beltpitch.advice.axis import AxisPoint
     from beltpitch.advice.bounds import Bound, Range, ReferenceValue
-    from beltpitch.advice.duty import Demand, Pulley
+    from beltpitch.advice.duty import Demand
     from beltpitch.advice.window import Window
-    from beltpitch.advice.window_report import WindowQuestion, WindowReport
+    from beltpitch.advice.window_report import WindowReport
     from beltpitch.belts.catalogue import Belt
 
 REACH = 3  # times the window's upper end: what lies beyond is listed, not drawn
@@ -117,12 +147,6 @@ def window(
 ) -> None:
     """Say what the tension should be: by pitch and width, by duty, by your own target."""
     options = locals()
-    from beltpitch.advice.window import WITHIN
-    from beltpitch.advice.window_report import WantedTension, plan
-    from beltpitch.session.verdict import SCHEMA
-    from beltpitch.setup.strung_belt import strung, tension_given
-    from beltpitch.terminal import drawing
-    from beltpitch.units import PERCENT, positive
 
     if name is not None:
         written = _written(name, machine, options)
@@ -206,8 +230,6 @@ def _written(name: str, machine: Path | None, options: dict[str, Any]) -> dict[s
 
 def _number(text: str | None, kind: str, option: str) -> float | None:
     """Return an optional quantity above zero in SI."""
-    from beltpitch import units
-
     if text is None:
         return None
     return units.positive(text, getattr(units, kind), option=option).value
@@ -215,17 +237,12 @@ def _number(text: str | None, kind: str, option: str) -> float | None:
 
 def _zero_or_more(text: str | None, kind: str, option: str) -> float:
     """Return an optional quantity in SI, zero where not given; the records check its sign."""
-    from beltpitch import units
-
     if text is None:
         return 0.0
     return units.parse(text, getattr(units, kind), option=option).value
 
 
 def _angle(text: str, option: str) -> float:
-    from math import radians
-
-    from beltpitch.units import ANGLE, parse
 
     return radians(parse(text, ANGLE, option=option).value)
 
@@ -233,8 +250,6 @@ def _angle(text: str, option: str) -> float:
 def _pulley(
     belt: Belt, teeth: int | None, wrap: str | None, mesh: int | None, radial: str | None
 ) -> Pulley | None:
-    from beltpitch.advice.duty import Pulley
-    from beltpitch.store.entries import USUAL_WRAP
 
     if teeth is None:
         given = [name for name, x in (("--mesh", mesh), ("--radial", radial)) if x is not None]
@@ -255,7 +270,6 @@ def _pulley(
 
 
 def _layout(loop: str | None, near: str | None, travel: str | None) -> Layout | None:
-    from beltpitch.advice.axis import Layout
 
     if loop is None and near is None and travel is None:
         return None
@@ -278,7 +292,6 @@ def _demand(
     torque: str | None,
     turning: tuple[str | None, str | None, float | None],
 ) -> Demand | None:
-    from beltpitch.advice.duty import Motion, drive_named, linear_demand
 
     power, speed, _ = turning
     given = [text for text in (*motion, torque, power, speed) if text is not None]
@@ -318,7 +331,6 @@ def _rotary(
     torque: str | None,
     turning: tuple[str | None, str | None, float | None],
 ) -> Demand:
-    from beltpitch.advice.duty import Rotation, rotary_demand
 
     if any(text is not None for text in motion):
         raise RequestError(
@@ -338,8 +350,6 @@ def _rotary(
 
 
 def _workshop(frame: str | None, set_at: str | None, runs_at: str | None) -> WindowQuestion | None:
-    from beltpitch.advice.window_report import WindowQuestion
-    from beltpitch.units import TEMPERATURE, parse
 
     if set_at is None and runs_at is None:
         return None
@@ -463,7 +473,6 @@ def _sources(found: WindowReport) -> tuple[str, ...]:
 
 
 def _draw(found: WindowReport, unit: str, notes: tuple[str, ...]) -> None:
-    from beltpitch.terminal.drawing import console, field, heading
 
     where, rules = console(), found.windows
     heading(where, f"{found.belt.name} · {found.belt.construction or 'own belt'} · one strand")
@@ -492,7 +501,6 @@ def _draw(found: WindowReport, unit: str, notes: tuple[str, ...]) -> None:
 
 
 def _window_words(window: Window | None, unit: str) -> str:
-    from beltpitch.terminal.drawing import force
 
     if window is None:
         return "none: see below"
@@ -511,7 +519,6 @@ def _range_words(bounds: Range, unit: str) -> str:
 
 
 def _end_words(end: Bound | None, unit: str, word: str) -> str:
-    from beltpitch.terminal.drawing import force
 
     if end is None:
         return f"{word} not known"
@@ -555,8 +562,6 @@ class Strip:
 
 
 def _ruler(where: Console, found: WindowReport, unit: str) -> None:
-    from beltpitch.session.verdict import in_newtons, scale_over
-    from beltpitch.terminal.drawing import TextRuler, line, signs_for
 
     per, strips, groups = in_newtons(unit), _strips(found), _groups(found)
     most = _most(found)
@@ -583,7 +588,6 @@ def _ruler(where: Console, found: WindowReport, unit: str) -> None:
 
 
 def _mark_line(where: Console, letter: str, group: list[ReferenceValue], unit: str) -> None:
-    from beltpitch.terminal.drawing import field, force
 
     numbers = " to ".join(dict.fromkeys(force(m.newtons, unit) for m in group))
     field(where, f"  {letter}", f"{numbers}  {group[0].label} ({group[0].how_known})")
@@ -619,8 +623,6 @@ def _groups(found: WindowReport) -> list[list[ReferenceValue]]:
 
 
 def _draw_demand(where: Console, demand: Demand, unit: str) -> None:
-    from beltpitch.belts.drives import DRIVE_NAMES
-    from beltpitch.terminal.drawing import field, force
 
     field(where, "drive", f"{demand.drive}: {DRIVE_NAMES[demand.drive]}")
     parts = ", ".join(f"{name} {force(n, unit)}" for name, n in demand.parts if n)
@@ -632,7 +634,6 @@ def _draw_demand(where: Console, demand: Demand, unit: str) -> None:
 
 
 def _draw_axis(where: Console, found: WindowReport, unit: str) -> None:
-    from beltpitch.terminal.drawing import field, force
 
     if found.preload_n is not None and (found.axis or found.scale_error is not None):
         where.print()
@@ -650,11 +651,6 @@ def _draw_axis(where: Console, found: WindowReport, unit: str) -> None:
 
 
 def _axis_table(where: Console, points: tuple[AxisPoint, ...], unit: str) -> None:
-    from rich.padding import Padding
-    from rich.table import Table
-
-    from beltpitch.terminal.drawing import MARGIN
-    from beltpitch.units import FORCE, in_unit
 
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     for title in ("at mm", "N/mm", "stretch um", "lost um", "Hz", f"slack at {unit}"):

@@ -6,6 +6,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable
 
 from beltpitch.audio.block import Block
+from beltpitch.audio.microphone import open_microphone
 
 
 class ChosenInput(ABC):
@@ -47,7 +48,6 @@ class _Live(ChosenInput):
     """The microphone as the bench wants it."""
 
     def __init__(self, device: str | None) -> None:
-        from beltpitch.audio.microphone import open_microphone
 
         self._microphone = open_microphone(device)
         self.name = self._microphone.input.name

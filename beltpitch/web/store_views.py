@@ -8,6 +8,7 @@ from beltpitch.belts.catalogue import profiles
 from beltpitch.errors import RequestError
 from beltpitch.present import report as r
 from beltpitch.present.plots import svg_of, trend_figure
+from beltpitch.present.study_plot import study_alt, study_bytes
 from beltpitch.store.log import Entry, Filter, History
 from beltpitch.store.trend import MOST, Trend, trend
 from beltpitch.study.sources import studied, study_of
@@ -79,8 +80,6 @@ def study_record(shop: Workspace, name: str) -> dict[str, Any]:
     CannotTell
         If nothing can be judged yet.
     """
-    from beltpitch.present.study_plot import study_alt
-
     made = _study(shop, name)
     words = [*((a.finding.measure.name, a.sentence) for a in made.answers), *made.refused]
     if made.chosen_n is not None:
@@ -102,8 +101,6 @@ def study_svg(shop: Workspace, name: str, index: int) -> bytes:
     RequestError, CannotTell
         As `study_record` does, or if there is no such result.
     """
-    from beltpitch.present.study_plot import study_bytes
-
     return study_bytes(_study(shop, name), index, shop.unit)
 
 
