@@ -151,7 +151,7 @@ def test_a_recording_is_dropped_anywhere(server: Server, windows: Windows, tmp_p
     page.dispatch_event("#sound", "drop", {"dataTransfer": dropped})
     taken(page, 3)
     expect(page.locator("#phase")).to_have_text("read from b>.wav")
-    expect(page.locator(".belt .figure")).to_contain_text("36.")
+    expect(page.locator(".belt .figure")).to_contain_text("32.")
     expect(page.locator("#listen")).to_contain_text("Listen")
     page.locator("#plucks button").first.click()
     taken(page, 2)

@@ -45,8 +45,10 @@ function changed(what, record) {
 }
 
 function word(text) {
-  const kind = text.split(/[ ,]/)[0];
-  return made("span", { class: `word w-${kind}` }, `${MARKS[text] || MARKS[kind] || ""} ${text}`);
+  const at = text.search(/, | \(/);  // its share and what it rests on stand smaller behind it
+  const said = at < 0 ? text : text.slice(0, at), more = at < 0 ? null : text.slice(at);
+  return made("span", { class: `word w-${said.split(" ")[0]}` }, `${MARKS[said] || MARKS[said.split(" ")[0]] || ""} ${said}`,
+    more === null ? null : made("small", {}, more));
 }
 
 // --- the measurement -----------------------------------------------------------------------------
