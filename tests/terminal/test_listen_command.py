@@ -339,7 +339,7 @@ def test_keys_end_it_and_move_it_on(
             self.count += 1
             return pressed.pop(self.count * 320 // int(RATE_HZ), "")
 
-    monkeypatch.setattr(live_loop, "Keys", Hand)
+    monkeypatch.setattr(listen, "Keys", Hand)
     code, out, _ = run(
         capsys, *BELT, "--span", "equal", "--strand", "upper", "--strand", "lower", "--json"
     )
@@ -367,7 +367,7 @@ def hand(monkeypatch: pytest.MonkeyPatch, pressed: dict[float, str]) -> None:
             due = [at for at in pressed if self.count * 320 >= at * RATE_HZ]
             return "".join(pressed.pop(at) for at in due)
 
-    monkeypatch.setattr(live_loop, "Keys", Hand)
+    monkeypatch.setattr(listen, "Keys", Hand)
 
 
 PAIR = [*BELT, "--name", "left", "--name", "right"]
