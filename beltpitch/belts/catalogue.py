@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import math
 import re
+import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -809,8 +810,6 @@ class _Book:
 @cache
 def _book() -> _Book:
     """Read the catalogue, once."""
-    import tomllib
-
     text = Path(__file__).with_name("catalogue.toml").read_text("utf-8")
     raw = tomllib.loads(text)
     sources: dict[str, str] = raw["sources"]

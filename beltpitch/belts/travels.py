@@ -17,6 +17,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from beltpitch.belts.mechanics import frequency
 from beltpitch.belts.modes import mode
 from beltpitch.belts.strand import Strand
@@ -24,7 +26,6 @@ from beltpitch.errors import CannotTell
 from beltpitch.uncertainty import Estimate, combine
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
     Array = NDArray[np.float64]
@@ -127,7 +128,6 @@ class _Problem:
     def of(
         cls, strand: Strand, spans: Sequence[Estimate], tones: Sequence[Estimate], given: Given
     ) -> _Problem:
-        import numpy as np
 
         tape = np.array([s.value for s in spans])
         shared = set.intersection(*({p.key for p in s.parts} for s in spans))
@@ -149,8 +149,6 @@ class _Problem:
 
     def solved(self, x: Array, left: Array, inverse: Array) -> _Solved:
         """Return the fit at its end."""
-        import numpy as np
-
         pull, offset, ei = math.exp(x[0]), float(x[1]), math.exp(x[2])
         spare = len(left) - UNKNOWNS
         doubts = list(self.u) + ([self.prior[1]] if self.prior else [])
@@ -165,8 +163,6 @@ class _Problem:
 
     def at(self, x: Array) -> tuple[Array, Array]:
         """Return the weighted residuals and their rows by ln T, c and ln EI (signs as in ln f)."""
-        import numpy as np
-
         pull, offset, ei = math.exp(x[0]), float(x[1]), math.exp(x[2])
         here = replace(self.strand, stiffness_n_m2=ei)
         left, rows = [], []
@@ -200,8 +196,6 @@ class _Solved:
 
 def _solve(problem: _Problem) -> _Solved:
     """Find ln T, c, ln EI by Gauss-Newton, each step halved until the misfit falls."""
-    import numpy as np
-
     mean = float(problem.tape.mean())
     scale = np.array([1.0, mean, 1.0])
     x = _first_guess(problem)
@@ -231,8 +225,6 @@ def _solve(problem: _Problem) -> _Solved:
 
 def _first_guess(problem: _Problem) -> Array:
     """Return ln T by the two farthest parks of a string, no offset, and ln EI as known or usual."""
-    import numpy as np
-
     waves = np.exp(-problem.log_f) / 2  # 1/(2f) = L/v
     far, near = int(problem.tape.argmax()), int(problem.tape.argmin())
     rise = (problem.tape[far] - problem.tape[near]) / (waves[far] - waves[near])
@@ -249,8 +241,6 @@ def _inputs(
     spans: Sequence[Estimate], tones: Sequence[Estimate], given: Given, fit: _Solved
 ) -> list[tuple[Array, Estimate]]:
     """Return for each input its column: what one unit of it does to (ln f..., ln EI)."""
-    import numpy as np
-
     size = fit.gain.shape[1]
     count = len(tones)
     columns: list[tuple[Array, Estimate]] = []

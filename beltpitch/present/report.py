@@ -34,6 +34,7 @@ from beltpitch.present.plots import (
     trend_figure,
 )
 from beltpitch.present.study_plot import study_figure
+from beltpitch.present.text import force
 from beltpitch.reading import COVERAGE
 from beltpitch.session.verdict import judged
 from beltpitch.store.entries import WITHIN_PAIR
@@ -267,11 +268,6 @@ def _pair_page(machine: Machine, name: str, belts: Sequence[BeltPage]) -> PairPa
 
 
 # --- words --------------------------------------------------------------------------------------
-
-
-def force(value_n: float, unit: str, digits: str = ".1f") -> str:
-    """Return a force in the unit that is shown."""
-    return f"{in_unit(value_n, unit, FORCE):{digits}} {unit}"
 
 
 def interval_words(estimate: Estimate, unit: str, per: float = 1.0, what: str = "") -> str:

@@ -18,6 +18,7 @@ from beltpitch.advice.window import WITHIN
 from beltpitch.belts import drives
 from beltpitch.belts.span import from_pulleys, toothed
 from beltpitch.errors import CannotTell, RequestError
+from beltpitch.present.text import force, interval
 from beltpitch.reading import COVERAGE, read, typed_reading
 from beltpitch.session.verdict import SCHEMA, in_newtons, scale_over
 from beltpitch.store.entries import USUAL_WRAP
@@ -29,12 +30,11 @@ from beltpitch.terminal.drawing import (
     TextRuler,
     console,
     field,
-    force,
     heading,
     line,
     signs_for,
 )
-from beltpitch.terminal.reading_view import interval, window
+from beltpitch.terminal.reading_view import window
 from beltpitch.uncertainty import Estimate, rectangular
 from beltpitch.units import ANGLE, FORCE, LENGTH, PERCENT, STIFFNESS, TURN, parse, positive
 

@@ -21,7 +21,6 @@ from rich.text import Text
 
 from beltpitch.reading import COVERAGE
 from beltpitch.session.verdict import in_newtons, scale
-from beltpitch.units import FORCE, in_unit
 
 if TYPE_CHECKING:
     from beltpitch.session.verdict import RulerScale, Verdict
@@ -74,11 +73,6 @@ def console() -> Console:
 def print_json(record: Mapping[str, Any]) -> None:
     """Print one JSON object on standard output."""
     sys.stdout.write(json.dumps(record, indent=2, allow_nan=False) + "\n")
-
-
-def force(value_n: float, unit: str, digits: str = ".1f") -> str:
-    """Return a force in the unit that is shown."""
-    return f"{in_unit(value_n, unit, FORCE):{digits}} {unit}"
 
 
 def signs_for(where: Console) -> Signs:

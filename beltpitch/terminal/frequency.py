@@ -12,13 +12,14 @@ from beltpitch.advice.recommendation import BASIS_WORDS, recommended
 from beltpitch.belts.span import cautions
 from beltpitch.belts.strand_tension import aim
 from beltpitch.errors import RequestError
+from beltpitch.present.text import force
 from beltpitch.reading import COVERAGE
 from beltpitch.session.verdict import SCHEMA
 from beltpitch.setup.strung_belt import tension_given
 from beltpitch.terminal import drawing
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
-from beltpitch.terminal.drawing import console, field, force, heading, print_json
+from beltpitch.terminal.drawing import console, field, heading, print_json
 
 if TYPE_CHECKING:
     from beltpitch.belts.catalogue import Belt

@@ -26,13 +26,14 @@ from beltpitch.belts.weights_table import (
 from beltpitch.errors import CannotTell, RequestError
 from beltpitch.pitch.results import FrequencyRange
 from beltpitch.present.plots import hang_figure, save
+from beltpitch.present.text import force
 from beltpitch.reading import COVERAGE, read
 from beltpitch.session.verdict import SCHEMA
 from beltpitch.setup.strung_belt import tension_given
 from beltpitch.store.csv_log import table_lines
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
-from beltpitch.terminal.drawing import console, field, force, heading, print_json, signs_for
+from beltpitch.terminal.drawing import console, field, heading, print_json, signs_for
 from beltpitch.terminal.weigh import (
     N_MM2,
     KeepAsOption,

@@ -17,6 +17,7 @@ from beltpitch.advice.window import OLD_WORD, TO_TURN, WORDS
 from beltpitch.errors import RequestError
 from beltpitch.present.plots import save, trend_figure
 from beltpitch.present.report import about_belt, trend_words
+from beltpitch.present.text import force, interval
 from beltpitch.reading import COVERAGE
 from beltpitch.session.verdict import SCHEMA, as_json
 from beltpitch.store.csv_log import csv_of, json_of, keep_all, sittings_from
@@ -28,8 +29,7 @@ from beltpitch.store.trend import trend as trend_of
 from beltpitch.terminal import drawing, reading_view
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
-from beltpitch.terminal.drawing import COLOURS, console, field, force, heading, print_json
-from beltpitch.terminal.reading_view import interval
+from beltpitch.terminal.drawing import COLOURS, console, field, heading, print_json
 
 if TYPE_CHECKING:
     from rich.console import Console

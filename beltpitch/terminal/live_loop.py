@@ -18,8 +18,8 @@ from beltpitch.advice.comparison import as_json
 from beltpitch.audio.microphone import open_beeper
 from beltpitch.errors import BeltpitchError, SourceError
 from beltpitch.memory import give_back
+from beltpitch.present.text import force
 from beltpitch.store.audio_clips import PluckFolder
-from beltpitch.terminal.drawing import force
 
 if TYPE_CHECKING:
     from beltpitch.audio.block import Block

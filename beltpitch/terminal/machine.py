@@ -12,6 +12,7 @@ import typer
 from beltpitch import parsing
 from beltpitch.advice.window import OWN_TARGET
 from beltpitch.errors import BeltpitchError, RequestError
+from beltpitch.present.text import force
 from beltpitch.session.verdict import SCHEMA
 from beltpitch.store.entries import (
     BELT_KEYS,
@@ -26,7 +27,7 @@ from beltpitch.store.machine_edit import add_belt, add_pair, save
 from beltpitch.store.machine_file import USUAL, Machine, load, mistakes
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
-from beltpitch.terminal.drawing import console, field, force, heading, print_json
+from beltpitch.terminal.drawing import console, field, heading, print_json
 
 if TYPE_CHECKING:
     from beltpitch.store.entries import BeltEntry

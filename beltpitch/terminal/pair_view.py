@@ -15,6 +15,7 @@ from rich.text import Text
 from beltpitch.advice.comparison import tighter_by
 from beltpitch.advice.window import TO_TURN
 from beltpitch.present import answer
+from beltpitch.present.text import interval
 from beltpitch.session.verdict import in_newtons, scale_over, worse_known
 from beltpitch.terminal import reading_view
 from beltpitch.terminal.drawing import (
@@ -181,7 +182,7 @@ def _belt(where: Console, name: str, verdicts: Sequence[Verdict], unit: str) -> 
     last = verdicts[-1]
     heading(where, reading_view.title(last.reading, name))
     if last.reading.preload is not None:
-        words = f"{reading_view.interval(last.reading.preload, unit)}   {last.said}"
+        words = f"{interval(last.reading.preload, unit)}   {last.said}"
         field(where, "preload", words, COLOURS[last.word])
     for verdict in verdicts:
         reading = verdict.reading
@@ -196,7 +197,7 @@ def _belt(where: Console, name: str, verdicts: Sequence[Verdict], unit: str) -> 
         for words in reading_view.set_aside(reading):
             field(where, "set aside", strand + words)
     if last.reading.strand_difference is not None:
-        words = f"{reading_view.interval(last.reading.strand_difference, unit)} between strands"
+        words = f"{interval(last.reading.strand_difference, unit)} between strands"
         field(where, "difference", words)
     where.print()
 

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from beltpitch.advice.safety import plucking, turning
 from beltpitch.advice.window import TO_TURN
 from beltpitch.present import answer
-from beltpitch.reading import COVERAGE
-from beltpitch.terminal.drawing import COLOURS, console, field, force, heading, rulers, short_rulers
-from beltpitch.units import FORCE, in_unit, rounded
+from beltpitch.present.text import force, interval
+from beltpitch.terminal.drawing import COLOURS, console, field, heading, rulers, short_rulers
+from beltpitch.units import rounded
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -131,16 +131,6 @@ def title(reading: Reading, name: str) -> str:
         ends = " and ".join(dict.fromkeys(reading.span.ends))
         parts.append(f"span {reading.span.length_m * 1000:.4g} mm, {ends}")
     return " · ".join(parts)
-
-
-def interval(estimate: Estimate, unit: str) -> str:
-    """Return a force with its 95 % interval, in words."""
-    low, high = (in_unit(n, unit, FORCE) for n in estimate.interval(COVERAGE))
-    digits = "z.1f" if high - low >= 1 else "z.2f"  # z: no negative nought
-    return (
-        f"{force(estimate.value, unit, digits)}   "
-        f"({COVERAGE:.0%}: {low:{digits}} to {high:{digits}} {unit})"
-    )
 
 
 def frequency(reading: Reading, tone: Estimate, *, partials: bool = True) -> str:

@@ -17,6 +17,7 @@ from beltpitch.advice.safety import turning
 from beltpitch.errors import CannotTell, RequestError
 from beltpitch.present.plots import save
 from beltpitch.present.study_plot import study_figure
+from beltpitch.present.text import force
 from beltpitch.session.verdict import SCHEMA
 from beltpitch.store.belt_request import without_machine
 from beltpitch.store.log import History
@@ -41,7 +42,7 @@ from beltpitch.study.trials_table import (
 )
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
-from beltpitch.terminal.drawing import console, field, force, heading, print_json
+from beltpitch.terminal.drawing import console, field, heading, print_json
 from beltpitch.terminal.drawing import field as told
 from beltpitch.terminal.study_sketch import sketch
 from beltpitch.units import FORCE, positive

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from beltpitch.session.verdict import in_newtons, scale_over
 from beltpitch.terminal.drawing import PLAIN, TextRuler, line, signs_for
 
@@ -116,7 +118,6 @@ def sketch(where: Console, made: Study, answer: StudyAnswer, unit: str) -> None:
 def _drawn(
     answer: StudyAnswer, across: tuple[float, float], columns: int, per: float, marks: Marks
 ) -> Sketch:
-    import numpy as np
 
     found = answer.finding
     data, sign = found.data, found.data.sign

@@ -25,6 +25,7 @@ from beltpitch.advice.window import WITHIN
 from beltpitch.advice.window_report import WantedTension, WindowQuestion, plan
 from beltpitch.belts.drives import DRIVE_NAMES
 from beltpitch.errors import RequestError
+from beltpitch.present.text import force
 from beltpitch.session.verdict import SCHEMA, in_newtons, scale_over
 from beltpitch.setup.strung_belt import strung, tension_given
 from beltpitch.store.entries import USUAL_WRAP
@@ -36,7 +37,6 @@ from beltpitch.terminal.drawing import (
     TextRuler,
     console,
     field,
-    force,
     heading,
     line,
     signs_for,

@@ -9,6 +9,7 @@ from beltpitch.errors import RequestError
 from beltpitch.present import report as r
 from beltpitch.present.plots import svg_of, trend_figure
 from beltpitch.present.study_plot import study_alt, study_bytes
+from beltpitch.present.text import force
 from beltpitch.store.log import Entry, Filter, History
 from beltpitch.store.trend import MOST, Trend, trend
 from beltpitch.study.sources import studied, study_of
@@ -83,7 +84,7 @@ def study_record(shop: Workspace, name: str) -> dict[str, Any]:
     made = _study(shop, name)
     words = [*((a.finding.measure.name, a.sentence) for a in made.answers), *made.refused]
     if made.chosen_n is not None:
-        words.append(("set", f"{r.force(made.chosen_n, shop.unit)}: {made.chosen_why}"))
+        words.append(("set", f"{force(made.chosen_n, shop.unit)}: {made.chosen_why}"))
     words += [("together", made.agreement)] if made.agreement else []
     words += [("note", note) for note in made.notes]
     return {
@@ -140,7 +141,7 @@ def _entry(entry: Entry, unit: str) -> dict[str, Any]:
     return {
         "id": line.id,
         "taken": line.taken.astimezone().strftime("%Y-%m-%d %H:%M"),
-        "force": "" if line.preload_n is None else r.force(line.preload_n, unit),
+        "force": "" if line.preload_n is None else force(line.preload_n, unit),
         "verdict": line.verdict,
         "note": line.note or "",
     }

@@ -14,7 +14,7 @@ from beltpitch.advice.comparison import Comparison
 from beltpitch.advice.safety import plucking, turning
 from beltpitch.advice.window import TO_TURN, Window
 from beltpitch.pitch.waveform_view import FLOOR_DB, WaveformView
-from beltpitch.present.report import force
+from beltpitch.present.text import force
 from beltpitch.reading import COVERAGE, PluckReading, Reading
 from beltpitch.session.live import PHASE_WORDS, QUIETEST_DB, State, Taken
 from beltpitch.session.session import Way
