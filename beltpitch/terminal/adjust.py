@@ -13,6 +13,7 @@ import typer
 from beltpitch import parsing
 from beltpitch.advice.adjust import Setup, ceiling, next_step
 from beltpitch.advice.limits import Limits, limits_of
+from beltpitch.advice.recommendation import recommended
 from beltpitch.advice.tensioner import Tensioner, lead_m
 from beltpitch.advice.window import WITHIN
 from beltpitch.belts import drives
@@ -148,9 +149,8 @@ def adjust(
     target, limit = target or own.target, limit or own.limit
     loop = loop if loop or centre else own.loop
     share = positive(own.within or WITHIN, PERCENT, option="--within").value
-    if target is None:
-        raise RequestError('give the wanted tension: --target "60 N"')
-    wanted = positive(target, FORCE, option="--target").value
+    best = None if target is not None else _recommended(asked.belt, joined=joined or own.joined)
+    wanted = positive(target or best or "", FORCE, option="--target").value
     screw = _screw(own.tensioner, drive, tensioner, wrap, thread, frame_stiffness)
     lengths = (loop, centre, teeth)
     setup = _setup(asked.belt, screw, lengths, ea, limit, joined=joined or own.joined)
@@ -173,7 +173,8 @@ def adjust(
         ("--limit", limit, FORCE_KIND),
         ("--ea", ea, FORCE_KIND),
     )
-    said = (*echoes, *asked.echoes, *o.bare_numbers(given), *_belt_notes(asked.belt))
+    aim = () if best is None else (f"target {best}, what is recommended for this belt",)
+    said = (*aim, *echoes, *asked.echoes, *o.bare_numbers(given), *_belt_notes(asked.belt))
     notes = tuple(dict.fromkeys(said))
     way = "recording" if files else "--frequency" if frequency else "--reading"
     job = _Job(setup, wanted, share, readings, turns, step, notes, way)
@@ -270,6 +271,20 @@ def _lead(thread: str) -> float:
             'which thread has the screw? give --thread "M4" (coarse), "M8x1" or its pitch, "0.7 mm"'
         )
     return lead_m(thread, option="--thread")
+
+
+def _recommended(belt: Belt | None, *, joined: bool) -> str:
+    """Return the tension that is recommended for a belt, for a request without a target.
+
+    Raises
+    ------
+    RequestError
+        If none is known.
+    """
+    found = None if belt is None else recommended(belt, joined=joined)
+    if found is None:
+        raise RequestError('give the wanted tension: --target "60 N"')
+    return f"{found.best.newtons:.3g} N"
 
 
 def _setup(

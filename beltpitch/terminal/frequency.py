@@ -66,8 +66,9 @@ def frequency(
         raise RequestError(f"{name} is a pair: name one of its belts")
     tension = tension or asked.entry.target
     own, free = asked.belt, asked.span
-    if own is None or free is None:
-        raise RequestError('a frequency needs belt and span: add --belt "2GT 9 mm" --span "412 mm"')
+    o.needed("a frequency", {"belt": own, "span": free})
+    assert own is not None
+    assert free is not None
     if tension is None:
         _show_range(own, free, asked, unit, json=json)
         return

@@ -35,7 +35,7 @@ from beltpitch.terminal.live_loop import (
     print_line,
 )
 from beltpitch.terminal.live_screen import Screen
-from beltpitch.terminal.prompts import ask_for
+from beltpitch.terminal.prompts import ask_for, on_terminal
 from beltpitch.units import TIME, positive
 
 if TYPE_CHECKING:
@@ -332,11 +332,6 @@ def seconds_of(text: str | None) -> float | None:
         return None
 
     return positive(text, TIME, option="--for").value
-
-
-def on_terminal() -> bool:
-    """Whether a person can be asked."""
-    return all(s is not None and s.isatty() for s in (sys.stdin, sys.stdout))
 
 
 def way_of(strand: Sequence[str] | None, *, sides: bool, parks: bool, travel: str | None) -> Way:

@@ -5,7 +5,7 @@ Heavy rooms are imported inside the functions, so that ``--help`` loads none of 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
@@ -164,6 +164,37 @@ def bare_numbers(given: Iterable[tuple[str, str | None, str]]) -> tuple[str, ...
         elif not any(c.isalpha() or c == "%" for c in text):
             said.append(f"{option} {text.strip()} taken as {read.text}")
     return tuple(said)
+
+
+EXAMPLES = {
+    "belt": '--belt "2GT 9 mm"',
+    "span": '--span "412 mm"',
+    "frequency": '--frequency "66.3 Hz"',
+    "target": '--target "30 N"',
+    "reading": '--reading "26 N"',
+}
+
+
+def needed(what: str, given: Mapping[str, object]) -> None:
+    """Refuse a request that lacks something, naming all of it at once.
+
+    Parameters
+    ----------
+    what
+        What was asked for, such as "a tension".
+    given
+        What is there, by a key of `EXAMPLES`; None or empty where it is missing.
+
+    Raises
+    ------
+    RequestError
+        If something is missing.
+    """
+    missing = [name for name, value in given.items() if value is None or value == []]
+    if missing:
+        names = " and ".join([", ".join(missing[:-1]), missing[-1]] if missing[1:] else missing)
+        options = " ".join(EXAMPLES[name] for name in missing)
+        raise RequestError(f"{what} needs {names}: add {options}")
 
 
 UNWANTED = 3  # exit code: a verdict that --fail-unless does not allow

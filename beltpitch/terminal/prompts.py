@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,7 +28,25 @@ class Answers:
     ends: str | None
 
 
-def ask_for(over: dict[str, Any], ends: str | None, machine: Path | None = None) -> Answers:
+def on_terminal() -> bool:
+    """Return whether somebody is there to be asked."""
+    return all(s is not None and s.isatty() for s in (sys.stdin, sys.stdout))
+
+
+def ask_frequencies() -> list[str] | None:
+    """Ask for the frequencies that were measured; None for an empty answer."""
+    words = "Frequency in Hz, one for each pluck, such as 66.3, 66.1, 66.4"
+    text = _asked(words, lambda text: parsing.typed([text]))
+    return None if text is None else [text]
+
+
+def ask_for(
+    over: dict[str, Any],
+    ends: str | None,
+    machine: Path | None = None,
+    *,
+    without: str = "frequency only",
+) -> Answers:
     """Ask for belt and span where they were not given, and offer to write them down.
 
     Parameters
@@ -38,6 +57,8 @@ def ask_for(over: dict[str, Any], ends: str | None, machine: Path | None = None)
         What holds the span's ends; None where not given.
     machine
         The machine file; None for the one of this folder, if there is one.
+    without
+        What an empty answer leads to.
     """
     found = dict(over)
     given = found["belt"] is not None or found["linear_mass"] is not None
@@ -45,23 +66,23 @@ def ask_for(over: dict[str, Any], ends: str | None, machine: Path | None = None)
     if not given:
         path = machine or find()
         names = list(load(path).belts) if path else []
-        text = _asked(_which_belt(names), lambda text: _belt(text, names, found["width"]))
+        text = _asked(_which_belt(names, without), lambda text: _belt(text, names, found["width"]))
         if text is None or text in names:
             return Answers(text, over, ends)
         found["belt"], told = text, True
     if found["span"] is None:
         found["span"] = _asked(
-            "Free span, such as 412 +/- 1 mm (Enter: frequency only)",
+            f"Free span, such as 412 +/- 1 mm (Enter: {without})",
             lambda text: parsing.span(text, ends=ends),
         )
         told = told or found["span"] is not None
     return Answers(_offer(found, ends) if told else None, found, ends)
 
 
-def _which_belt(names: Sequence[str]) -> str:
+def _which_belt(names: Sequence[str], without: str) -> str:
     known = ", ".join(names[:NAMES_LISTED]) + (", …" if len(names) > NAMES_LISTED else "")
     either = f": {known}, or one" if names else ","
-    return f"Which belt{either} such as 2GT 9 mm (Enter: frequency only)"
+    return f"Which belt{either} such as 2GT 9 mm (Enter: {without})"
 
 
 def _belt(text: str, names: Sequence[str], width: str | None) -> None:

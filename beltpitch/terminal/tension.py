@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from beltpitch import parsing
-from beltpitch.errors import CannotTell, RequestError
+from beltpitch.errors import CannotTell
 from beltpitch.parsing import apart
 from beltpitch.reading import both_strands, from_travels, typed_reading
 from beltpitch.session.verdict import SCHEMA, as_json, judged
 from beltpitch.terminal import drawing, reading_view
 from beltpitch.terminal import options as o
 from beltpitch.terminal import saving as k
+from beltpitch.terminal.prompts import ask_for, ask_frequencies, on_terminal
 
 if TYPE_CHECKING:
     from beltpitch.reading import Reading
@@ -70,6 +71,10 @@ def tension(
     o.checked_unit(unit)
     o.checked_word(fail_unless)
     over = k.belt_options(options)
+    if name is None and not json and on_terminal() and not (frequency and over["span"]):
+        told = ask_for(over, ends, machine, without="leave it")
+        name, over, ends = told.name, told.over, told.ends
+        frequency = frequency or ask_frequencies()
     names = [] if name is None else [name]
     every = k.asked_for(names, machine, over, ends=ends, within=within)
     keeping = k.Keeping.asked(options)
@@ -113,10 +118,8 @@ def _readings(
     asked: k.BeltRequest, texts: list[str], way: str, strand: list[str] | None, travel: str | None
 ) -> list[Reading]:
     """Return one belt's readings: one, or two strands, or what parks make."""
-    if asked.belt is None or (asked.span is None and way != "parks"):
-        raise RequestError(
-            'a tension needs belt and span: add --belt "2GT 9 mm" --span "412 +/- 1 mm"'
-        )
+    span = asked.span if way != "parks" else "not needed"
+    o.needed("a tension", {"belt": asked.belt, "span": span, "frequency": texts})
     if way == "one":
         alone = strand[0] if strand else asked.entry.strand
         return [replace(_typed(asked, texts, "typed"), strand=alone)]

@@ -63,6 +63,12 @@ def test_turns_may_be_given_as_flats_or_degrees(capsys: Capture) -> None:
     assert off["turned"] == [-0.5]
 
 
+def test_without_a_target_the_recommended_tension_is_aimed_at(capsys: Capture) -> None:
+    found = record(capsys, "--belt", "2GT 9 mm", "--reading", "12 N", *SCREW)
+    assert found["target_n"] == 17.0
+    assert "target 17 N, what is recommended for this belt" in found["notes"]
+
+
 def test_readings_may_be_frequencies(capsys: Capture) -> None:
     narrow = ["--belt", "2GT 9 mm", "--target", "32 N", *SCREW]
     found = record(capsys, *narrow, "--span", "412 +/- 1 mm", "--frequency", "66.3 Hz")
@@ -199,7 +205,7 @@ def test_a_reading_has_the_word_and_interval_that_tension_gives_it(
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (["--belt", "2GT 9", "--reading", "30 N", *SCREW], "give the wanted tension"),
+        (["--linear-mass", "9 g/m", "--reading", "30 N", *SCREW], "give the wanted tension"),
         ([*BASE], "give the readings in one way"),
         ([*BASE, "--reading", "30 N", "--slack"], "give the readings in one way"),
         ([*BASE, "--reading", "30 Hz"], "'Hz' is no unit of force"),
@@ -306,7 +312,7 @@ def test_options_stand_over_what_the_file_says(capsys: Capture, machine: Path) -
     [
         (["y", "--reading", "30 N"], "name one belt, y-left or y-right"),
         (["z-left", "--reading", "30 N"], "z-left"),
-        (["y-right", "--reading", "30 N"], "--target"),
+        (["y-right", "--reading", "30 N"], "how does the screw pull"),
     ],
     ids=["pair", "unknown", "no-target"],
 )
