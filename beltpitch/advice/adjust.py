@@ -103,7 +103,7 @@ class Setup:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class AdjustStep:
     """What to do next with the screw.
 
     Parameters
@@ -162,7 +162,7 @@ def next_step(
     default_tolerance: bool = False,
     vertical: bool | None = None,
     pair: bool = False,
-) -> Step:
+) -> AdjustStep:
     """Return the next turn of the screw, or why not to turn it.
 
     Parameters
@@ -192,7 +192,7 @@ def next_step(
     window = target_window(target_n, within, limits, default_tolerance=default_tolerance)
     cautions = turning(vertical=vertical, pair=pair)
     if not readings:
-        return Step("take up slack", 0.0, _SLACK, None, None, None, (), cautions, window)
+        return AdjustStep("take up slack", 0.0, _SLACK, None, None, None, (), cautions, window)
     window = window.resolved(readings[-1])
     word = judge(readings[-1], window).word
     stuck = _stuck(setup, readings, turned)
@@ -201,11 +201,11 @@ def next_step(
     ea = _ea_found(setup, rate, readings) if turned and not stuck else None
     notes = (stuck,) if stuck else _found_notes(setup, rate, ea)
     if stuck and _hopeless(setup, readings, turned):
-        return Step("stop", 0.0, _STOP, None, rate, None, notes, cautions, window, word)
+        return AdjustStep("stop", 0.0, _STOP, None, rate, None, notes, cautions, window, word)
     action, turns, says = _decide(setup, belief, window, within, readings)
     expected = _expected(belief, readings[-1].value, turns)
     notes = (*notes, *_far(setup, turns))
-    return Step(action, turns, says, expected, rate, ea, notes, cautions, window, word)
+    return AdjustStep(action, turns, says, expected, rate, ea, notes, cautions, window, word)
 
 
 def _far(setup: Setup, turns: float) -> tuple[str, ...]:

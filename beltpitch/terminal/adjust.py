@@ -40,7 +40,7 @@ from beltpitch.uncertainty import Estimate, rectangular
 from beltpitch.units import ANGLE, FORCE, LENGTH, PERCENT, STIFFNESS, TURN, parse, positive
 
 if TYPE_CHECKING:
-    from beltpitch.advice.adjust import Step
+    from beltpitch.advice.adjust import AdjustStep
     from beltpitch.belts.catalogue import Belt
     from beltpitch.store.belt_request import BeltRequest
     from beltpitch.store.entries import TensionerEntry
@@ -193,7 +193,7 @@ class _Job:
     within: float
     readings: Sequence[Estimate]
     turned: Sequence[float]
-    step: Step
+    step: AdjustStep
     notes: tuple[str, ...]
     way: str
 

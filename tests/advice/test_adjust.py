@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from beltpitch.advice import adjust
-from beltpitch.advice.adjust import Setup, Step, ceiling
+from beltpitch.advice.adjust import AdjustStep, Setup, ceiling
 from beltpitch.advice.limits import SafeLimit
 from beltpitch.advice.tensioner import Tensioner
 from beltpitch.errors import RequestError
@@ -29,7 +29,7 @@ def next_step(
     turned: Sequence[float] = (),
     within: float = 0.05,
     **options: Any,
-) -> Step:
+) -> AdjustStep:
     return adjust.next_step(setup, target_n, now, turned, within=within, **options)
 
 
