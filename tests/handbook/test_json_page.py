@@ -54,7 +54,7 @@ def test_every_key_of_a_live_pluck_is_explained(
 
 def test_every_key_of_a_sound_input_is_explained(monkeypatch: pytest.MonkeyPatch) -> None:
     one = microphone.AudioInput(0, "a tape", "no host", 1, 48_000.0, is_default=True)
-    monkeypatch.setattr(microphone, "inputs", lambda: (one,))
+    monkeypatch.setattr(listen, "inputs", lambda: (one,))
     whole: dict[str, Any] = contract.json_of("beltpitch listen --devices --json", Path.cwd())
     found: dict[str, set[str]] = {}
     contract.gather(whole, found)
