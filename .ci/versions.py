@@ -38,6 +38,7 @@ CORE = (
     "tests/test_verdict.py",
     "tests/belts/test_catalogue.py",
     "tests/belts/test_mechanics.py",
+    "tests/audio",
     "tests/pitch",
     "tests/advice/test_trials_judged.py",
     "tests/store/test_toml_positions.py",
