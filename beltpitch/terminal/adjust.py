@@ -14,6 +14,7 @@ from beltpitch import parsing
 from beltpitch.advice.adjust import Setup, ceiling, next_step
 from beltpitch.advice.limits import Limits, limits_of
 from beltpitch.advice.recommendation import recommended
+from beltpitch.advice.safety import short_caution
 from beltpitch.advice.tensioner import Tensioner, lead_m
 from beltpitch.advice.window import WITHIN
 from beltpitch.belts import drives
@@ -137,6 +138,7 @@ def adjust(
     ] = False,
     pair: Annotated[bool, typer.Option("--pair", help="The belt is one of a pair.")] = False,
     machine: k.MachineOption = None,
+    details: o.DetailsOption = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
@@ -181,7 +183,7 @@ def adjust(
     if json:
         drawing.print_json({"schema": SCHEMA, "adjust": _as_json(job)})
     else:
-        _draw(job, unit)
+        (_draw if details else _draw_short)(job, unit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -452,8 +454,33 @@ def _as_json(job: _Job) -> dict[str, Any]:
     }
 
 
-def _draw(job: _Job, unit: str) -> None:
+def _draw_short(job: _Job, unit: str) -> None:
+    """Print the short answer: at most a dozen lines."""
+    where, step = console(), job.step
+    heading(where, f"adjust to {force(job.target_n, unit)} within {job.within:.0%}")
+    for words in job.notes:
+        if words.startswith("target"):
+            field(where, "assumed", words)
+    if step.word is not None:
+        words = f"{interval(job.readings[-1], unit)}   {step.word}"
+        field(where, "now", words, COLOURS[step.word])
+    _ruler(job, unit, short=True)
+    field(where, "do next", step.says, "bold")
+    if step.expected_n is not None:
+        low, middle, high = (force(n, unit) for n in step.expected_n)
+        field(where, "expect", f"{middle} (9 times in 10 between {low} and {high})")
+    for words in step.notes:
+        field(where, "found", words)
+    if step.turns:
+        field(
+            where, "then", f"the same command with --turned {step.turns:.3g} and the new {job.way}"
+        )
+    field(where, "caution", short_caution(turn=True))
+    field(where, "more", "--details: the screw, what was assumed, all cautions")
 
+
+def _draw(job: _Job, unit: str) -> None:
+    """Print everything."""
     where, step = console(), job.step
     heading(where, f"adjust to {force(job.target_n, unit)} within {job.within:.0%}")
     if step.word is not None:
@@ -486,8 +513,7 @@ def _again(job: _Job) -> str:
     )
 
 
-def _ruler(job: _Job, unit: str) -> None:
-
+def _ruler(job: _Job, unit: str, *, short: bool = False) -> None:
     where, per = console(), in_newtons(unit)
     low, high = ((n or 0.0) / per for n in (job.step.window.low_n, job.step.window.high_n))
     told = [r.value / per for r in job.readings]
@@ -497,14 +523,19 @@ def _ruler(job: _Job, unit: str) -> None:
         return
     ruler = TextRuler(made, unit, where.width, signs_for(where))
     signs = ruler.signs
-    labels, rail = ruler.axis()
+    labels, rail = ruler.axis((low, high)) if short else ruler.axis()
     line(where, unit, labels)
-    line(where, "", rail)
+    line(where, "target" if short else "", rail)
+    points = _readings_drawn(told, signs.tick, signs.mean)
+    bars = [(expected[0], expected[-1], signs.bar)] if expected else []
+    if short:
+        marks = [(expected[1], signs.mark)] if expected else []
+        line(where, "", ruler.row(*bars, points=[*marks, *points]))
+        return
     line(where, "target", ruler.row((low, high, signs.strip)))
-    line(where, "readings", ruler.row(points=_readings_drawn(told, signs.tick, signs.mean)))
+    line(where, "readings", ruler.row(points=points))
     if expected:
-        bar = (expected[0], expected[-1], signs.bar)
-        line(where, "expected", ruler.row(bar, points=[(expected[1], signs.mark)]))
+        line(where, "expected", ruler.row(*bars, points=[(expected[1], signs.mark)]))
     where.print()
 
 

@@ -33,7 +33,7 @@ def record(capsys: Capture, *arguments: str) -> dict[str, Any]:
 
 
 def test_a_first_turn_says_how_far_what_to_expect_and_the_cautions(capsys: Capture) -> None:
-    code, out, _ = run(capsys, *BASE, "--reading", "30 +/- 1 N")
+    code, out, _ = run(capsys, *BASE, "--reading", "30 +/- 1 N", "--details")
     assert code == 0
     for words in ("Tighten by", "flats of a hex screw", "to and fro three", "Power off", "▒", "◆"):
         assert words in out

@@ -64,6 +64,13 @@ def test_recordings_and_pairs_are_short_too(capsys: Capture, tmp_path: Path) -> 
     assert len(lines(capsys, "pair", *files, *belt)) <= 15
 
 
+def test_adjusting_is_short_too(capsys: Capture) -> None:
+    screw = ["--tensioner", "idler", "--thread", "M4", "--loop", "1400 mm", "--drive", "fixed"]
+    text = lines(capsys, "adjust", "--belt", "2GT 9 mm", "--reading", "12 N", *screw)
+    assert len(text) <= 12
+    assert any(line.startswith("  do next     Tighten by 55 deg.") for line in text)
+
+
 def test_details_show_everything(capsys: Capture) -> None:
     words = [*TYPED, "--belt", "GT2 6 mm", "--frequency", "110 Hz", "--details"]
     text = "\n".join(lines(capsys, *words))
