@@ -142,6 +142,7 @@ def window(
     set_at: Annotated[_Text, _option("--set-at", 'Set at this temperature: "18 degC".')] = None,
     runs_at: Annotated[_Text, _option("--runs-at", 'Runs at this one: "35 degC".')] = None,
     machine: k.MachineOption = None,
+    details: o.DetailsOption = False,
     json: o.JsonOption = False,
     unit: o.UnitOption = "N",
 ) -> None:
@@ -200,7 +201,10 @@ def window(
     if json:
         drawing.print_json({"schema": SCHEMA, "window": as_json(found, notes)})
     else:
-        _draw(found, unit, notes)
+        if details:
+            _draw(found, unit, notes)
+        else:
+            _draw_short(found, unit)
     return None
 
 
@@ -472,6 +476,37 @@ def _sources(found: WindowReport) -> tuple[str, ...]:
 # --- drawing ------------------------------------------------------------------------------------
 
 
+def _draw_short(found: WindowReport, unit: str) -> None:
+    """Print the short answer: window, what it comes from, its ruler, the tape."""
+    where, rules = console(), found.windows
+    heading(where, f"{found.belt.name} · {found.belt.construction or 'own belt'} · one strand")
+    verdict = rules.verdict
+    cautions = verdict.cautions if verdict else ()
+    for words in cautions:
+        field(where, "warning", words, "bold")
+    field(where, "window", _window_words(verdict, unit), "bold")
+    if rules.by_duty is not None or rules.by_target is not None:
+        field(where, "by belt", _ends_alone(rules.by_belt, unit))
+    if rules.by_duty is not None:
+        field(where, "by duty", _ends_alone(rules.by_duty, unit))
+    _ruler(where, found, unit, short=True)
+    noted = [words for words in rules.warnings if words not in cautions]
+    for words in (*noted, *(f"what would open it: {way}" for way in rules.bounds.opens)):
+        field(where, "note", words)
+    if found.marks_apart_mm is not None:
+        field(where, "tape", _tape_words(found.marks_apart_mm))
+    field(where, "more", "--details: each rule, the marks, the axis, sources")
+
+
+def _ends_alone(bounds: Range, unit: str) -> str:
+    """Return the ends of a range without their rules."""
+    low, high = (
+        "not known" if end is None else force(max(0.0, end.newtons), unit)
+        for end in (bounds.low, bounds.high)
+    )
+    return f"{'EMPTY: ' if bounds.empty else ''}{low} to {high}"
+
+
 def _draw(found: WindowReport, unit: str, notes: tuple[str, ...]) -> None:
 
     where, rules = console(), found.windows
@@ -536,6 +571,8 @@ def _tape_words(apart_mm: tuple[float, float, float]) -> str:
     low, best, high = (f"{mm:.1f}" for mm in apart_mm)
     steps = (apart_mm[2] - apart_mm[0]) / (2 * TAPE_MM)
     tells = "tells slack from tight, no more" if steps < TELLS_STEPS else "tells these"
+    if steps < 1:
+        tells = "cannot tell these apart"
     return (
         f"two marks 1000 mm apart on the slack belt stand {low} mm apart at low, {best} at best, "
         f"{high} at high; a tape read to {TAPE_MM:g} mm {tells}"
@@ -561,8 +598,7 @@ class Strip:
         return [max(0.0, n) for n in (self.low, self.high) if n is not None]
 
 
-def _ruler(where: Console, found: WindowReport, unit: str) -> None:
-
+def _ruler(where: Console, found: WindowReport, unit: str, *, short: bool = False) -> None:
     per, strips, groups = in_newtons(unit), _strips(found), _groups(found)
     most = _most(found)
     points = [n for strip in strips for n in strip.ends()]
@@ -571,12 +607,22 @@ def _ruler(where: Console, found: WindowReport, unit: str) -> None:
     if made is None or not points:
         return
     ruler = TextRuler(made, unit, where.width, signs_for(where))
+    ends = [
+        (
+            made.low if strip.low is None else max(0.0, strip.low / per),
+            made.high if strip.high is None else max(0.0, strip.high / per),
+        )
+        for strip in strips
+    ]
+    if short:
+        labels, rail = ruler.axis(*ends[-1:])
+        line(where, unit, labels)
+        line(where, "window", rail)
+        return
     labels, rail = ruler.axis()
     line(where, unit, labels)
     line(where, "", rail)
-    for strip in strips:
-        first = made.low if strip.low is None else max(0.0, strip.low / per)
-        last = made.high if strip.high is None else max(0.0, strip.high / per)
+    for strip, (first, last) in zip(strips, ends, strict=True):
         line(where, strip.label, ruler.row((first, last, ruler.signs.strip)))
     lettered = list(zip(LETTERS, groups, strict=False))
     near = [(m.newtons / per, x) for x, g in lettered for m in g if m.newtons <= made.high * per]

@@ -71,6 +71,15 @@ def test_adjusting_is_short_too(capsys: Capture) -> None:
     assert any(line.startswith("  do next     Tighten by 55 deg.") for line in text)
 
 
+@pytest.mark.parametrize(
+    "more", [[], ["--target", "30 N"], ["--drive", "fixed", "--force", "20 N"]]
+)
+def test_a_window_is_short_too(capsys: Capture, more: list[str]) -> None:
+    text = lines(capsys, "window", "--belt", "2GT 9 mm", *more)
+    assert len(text) <= 12
+    assert any(line.startswith("  window ") for line in text)
+
+
 def test_details_show_everything(capsys: Capture) -> None:
     words = [*TYPED, "--belt", "GT2 6 mm", "--frequency", "110 Hz", "--details"]
     text = "\n".join(lines(capsys, *words))

@@ -34,7 +34,7 @@ def record(capsys: Capture, *arguments: str) -> dict[str, Any]:
 
 
 def test_three_answers_stand_side_by_side_with_marks_on_a_ruler(capsys: Capture) -> None:
-    code, out, _ = run(capsys, "--belt", "2GT 9 mm", "--target", "60 N")
+    code, out, _ = run(capsys, "--belt", "2GT 9 mm", "--target", "60 N", "--details")
     assert code == 0
     for words in (
         "by belt",
