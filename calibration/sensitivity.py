@@ -369,7 +369,10 @@ class Run:
             f"Made by `python -m calibration.sensitivity`, from {self.files} recordings of seed "
             f"{SEED}. For each change: how many answers became another one of right, wrong and",
             "none, and how many right ones moved by more than a tenth of their uncertainty.",
-            "A dash: not tried, as half and one and a half times the number moved nothing.",
+            "A dash: not tried. These recordings hold one string each, simulated or real, with noise",
+            "and hum: what a number does beside a voice, a machine or a second string does not show,",
+            "so that `nothing` is no reason to take out a number of `interference`, `selection` or",
+            "`out_of_range`.",
             "",
             "| threshold | value | what it is, how it was set | -50 % | -15 % | +15 % | +50 % |",
             "|---|---|---|---|---|---|---|",
