@@ -37,6 +37,41 @@ COMMANDS = {
     "page": "The measurement in a browser, to be seen from afar.",
     "demo": "Two belts of an invented gantry, read for real.",
 }
+# The panels of a help, and the options in each; what stands in none belongs to the command itself.
+PANELS = {
+    "Belt": ("--belt", "--width", "--linear-mass", "--construction", "--joined"),
+    "Span": ("--span", "--ends"),
+    "Target": ("--target", "--within", "--limit"),
+    "Sound input": (
+        "--device", "--devices", "--plucks", "--for", "--beep", "--low", "--high", "--clock",
+        "--reference-tone",
+    ),
+    "Log": (
+        "--machine", "--keep", "--book", "--note", "--seen", "--temperature", "--tensioned",
+        "--new-belt", "--taken", "--sound", "--save",
+    ),
+    "Output": ("--details", "--json", "--unit", "--picture", "--fail-unless", "--help"),
+    "Advanced": (
+        "--strand", "--loop-sides", "--strand-limit", "--detent", "--pulley-teeth",
+        "--rail-friction", "--parks", "--sides", "--travel", "--cross-check",
+    ),
+}  # fmt: skip
+OWN = "Options"
+# One line to copy at the end of each help.
+EXAMPLES = {
+    "tension": '-b "2GT 6 mm" -s "300 mm" -f "110 Hz"',
+    "recording": 'y-left.wav -b "2GT 9 mm" -s "412 mm"',
+    "listen": '-b "2GT 9 mm" -s "412 mm"',
+    "pair": 'y-left.wav y-right.wav -b "2GT 9 mm" -s "412 mm"',
+    "frequency": '-b "2GT 9 mm" -s "412 mm"',
+    "window": '-b "2GT 9 mm"',
+    "adjust": 'y-left --reading "12 N"',
+    "belts": '"2GT 9 mm"',
+    "span": "--drive fixed",
+    "weigh": '-b "2GT 9 mm" --length "1 m" --mass "12.4 g"',
+    "hang": '-b "2GT 9 mm" --length "300 mm"',
+    "demo": "",
+}
 SETTINGS: dict[str, Any] = {
     "add_completion": False,
     "pretty_exceptions_enable": False,
@@ -46,7 +81,30 @@ SETTINGS: dict[str, Any] = {
 
 
 class Command(TyperCommand):
-    """A command that refuses an option of one value given twice, whose last value would count."""
+    """A command whose help has panels, and that refuses an option of one value given twice."""
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Write arguments and options, each in its panel."""
+        panels: dict[str, list[tuple[str, str]]] = {"Arguments": [], OWN: []}
+        panels |= {name: [] for name in PANELS}
+        for param in self.get_params(ctx):
+            record = param.get_help_record(ctx)
+            if record is None:
+                continue
+            own = OWN if isinstance(param, TyperOption) or param.opts[0][:1] == "-" else "Arguments"
+            homes = [name for name, opts in PANELS.items() if {*param.opts} & {*opts}]
+            panels[homes[0] if homes else own].append(record)
+        for name, records in panels.items():
+            if records:
+                with formatter.section(name):
+                    formatter.write_dl(records)
+
+    def format_epilog(self, ctx: Any, formatter: Any) -> None:
+        """Write an example to copy."""
+        name = ctx.info_name
+        if name in EXAMPLES and ctx.parent is not None and ctx.parent.parent is None:
+            with formatter.section("Example"):
+                formatter.write(f"  beltpitch {name} {EXAMPLES[name]}".rstrip() + "\n")
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Read the arguments.

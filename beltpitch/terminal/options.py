@@ -142,7 +142,10 @@ DetailsOption = Annotated[
     ),
 ]
 UnitOption = Annotated[
-    str, typer.Option("--unit", help="Unit of force that is shown: N, lbf or kgf.")
+    str,
+    typer.Option(
+        "--unit", envvar="BELTPITCH_UNIT", help="Unit of force that is shown: N, lbf or kgf."
+    ),
 ]
 
 

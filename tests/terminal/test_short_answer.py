@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from beltpitch.terminal.main import run_with
+from beltpitch.terminal.main import EXAMPLES, run_with
 
 Capture = pytest.CaptureFixture[str]
 TYPED = ["tension", "--span", "300 mm"]
@@ -111,3 +111,25 @@ def test_a_script_may_ask_for_a_word(capsys: Capture, word: str, code: int) -> N
     words = [*TYPED, "--belt", "GT2 6 mm", "--frequency", "110 Hz", "--fail-unless", word]
     assert run_with(words) == code
     assert ("is none of slack, within" in capsys.readouterr().err) is (code == 2)
+
+
+@pytest.mark.parametrize("name", list(EXAMPLES))
+def test_every_help_has_panels_and_ends_in_an_example_that_can_be_typed(
+    capsys: Capture, name: str
+) -> None:
+    text = lines(capsys, name, "--help")
+    line = text[-1].strip()
+    assert line.startswith(f"beltpitch {name}")
+    assert "Output:" in text
+    assert run_with([*shlex.split(line)[1:], "--help"]) == 0
+    given = {word for word in shlex.split(line) if word.startswith("-")}
+    told = " ".join(text[:-1])
+    assert all(f"{option}" in told for option in given)
+
+
+def test_the_unit_may_come_from_the_environment(
+    capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("BELTPITCH_UNIT", "lbf")
+    text = "\n".join(lines(capsys, *TYPED, "--belt", "GT2 6 mm", "--frequency", "110 Hz"))
+    assert " lbf " in text
