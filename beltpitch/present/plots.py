@@ -547,7 +547,7 @@ def hang_figure(found: Calibration, unit: str = "N") -> Picture:
 
 def _hang_tones(axes: Axes, found: Calibration, unit: str) -> None:
     per = in_newtons(unit)
-    for used, mark, label in ((True, "o", "heard"), (False, "x", "set aside")):
+    for used, mark, label in ((True, "o", "heard"), (False, "x", "rejected")):
         points = [p for p in found.points if p.used is used]
         if points:
             axes.errorbar(

@@ -308,7 +308,7 @@ def trend_words(found: Trend, unit: str) -> list[tuple[str, str]]:
     lines.append(("leaves", _leaving_words(found)))
     if found.next_check is not None:
         lines.append(("next check", f"{day(found.next_check)}: {found.why}"))
-    lines += [("doubt", found.doubt)] if found.doubt else []
+    lines += [("uncertainty", found.doubt)] if found.doubt else []
     lines += [("note", words) for words in found.notes]
     return [(label, words) for label, words in lines if words]
 

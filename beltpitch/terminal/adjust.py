@@ -501,7 +501,7 @@ def _draw(job: _Job, unit: str) -> None:
     if step.turns:
         field(where, "then", _again(job))
     for words in job.notes:
-        field(where, "taken", words)
+        field(where, "assumed", words)
     for i, words in enumerate(step.cautions):
         field(where, "caution" if i == 0 else "", words)
 

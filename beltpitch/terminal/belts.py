@@ -210,7 +210,7 @@ def _show_belt(belt: Belt) -> None:
         for end in (found.low, found.best, found.high):
             field(where, "", f"{end.newtons:.3g} N: {end.rule}")
     for words in belt.notes:
-        field(where, "taken", words)
+        field(where, "assumed", words)
     for what, figure in belt.figures:
         unit, factor = SCALE.get(figure.unit, (figure.unit, 1.0))
         if figure.unit.startswith("kg/m per"):

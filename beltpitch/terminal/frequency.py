@@ -126,7 +126,7 @@ def _show_range(belt: Belt, span: Span, asked: BeltRequest, unit: str, *, json: 
         style = "bold" if name == "best" else ""
         field(where, name, f"{words}{force(ends[name].newtons, unit)}, {ends[name].rule}", style)
     for words in _taken(asked):
-        field(where, "taken", words)
+        field(where, "assumed", words)
     field(where, "more", 'beltpitch frequency --tension "30 N" for a tension of your own')
 
 
@@ -180,8 +180,8 @@ def _draw(
     field(where, "aim for", words, "bold")
     field(where, "partials", ", ".join(f"{f:.1f}" for f in aimed.partials_hz) + " Hz")
     lines = [b for b in aimed.frequency.budget() if b.share >= WORTH_NAMING]
-    field(where, "doubt", ", ".join(f"{b.name} {b.share:.0%}" for b in lines[:MOST_LINES]))
+    field(where, "uncertainty", ", ".join(f"{b.name} {b.share:.0%}" for b in lines[:MOST_LINES]))
     for words in _taken(asked):
-        field(where, "taken", words)
+        field(where, "assumed", words)
     for words in (*aimed.warnings, *(c.words for c in said)):
         field(where, "note", words)

@@ -362,7 +362,7 @@ def _draw_plan(
     field(where, "what", "buckets of water do; weigh each with its hook, a litre is about 1 kg")
     field(where, "foot", "fix the weight to the belt's foot itself, without a cord between them")
     for words in belt.notes:
-        field(where, "taken", words)
+        field(where, "assumed", words)
     for i, words in enumerate(hanging()):
         field(where, "caution" if i == 0 else "", words)
 
@@ -457,7 +457,7 @@ def _draw(
     if beside is not None and beside.fits:
         field(where, "catalogue", beside.words)
     budget = ", ".join(f"{x.name} {x.share:.0%}" for x in found.linear_mass.budget()[:4])
-    field(where, "doubt", budget)
+    field(where, "uncertainty", budget)
     field(where, "next", found.advice)
     together = ", ".join(f"{c.a} and {c.b} {c.r:+.2f}" for c in found.correlations)
     field(where, "correlation", together)
@@ -474,7 +474,7 @@ def _draw(
     for words in warnings:
         field(where, "note", words)
     for words in notes:
-        field(where, "taken", words)
+        field(where, "assumed", words)
 
 
 def _draw_picture(picture: Path, found: Calibration, unit: str) -> None:

@@ -225,7 +225,7 @@ def _told(entry: Entry, reading: dict[str, Any], unit: str) -> list[tuple[str, s
         # where no place was noted the book has the span's own text in its stead
         ("parked at", None if line.park == asked.get("span") else line.park),
         ("plucks", f"{plucks} Hz" if plucks else None),
-        ("doubt", ", ".join(budget)),
+        ("uncertainty", ", ".join(budget)),
         ("corrected", corrected),
         ("source", line.source),
         ("event", line.event),
@@ -233,7 +233,7 @@ def _told(entry: Entry, reading: dict[str, Any], unit: str) -> list[tuple[str, s
         ("seen", line.seen),
         ("note", line.note),
         *(("warning", words) for words in reading["warnings"]),
-        *(("taken", words) for words in reading["notes"]),
+        *(("assumed", words) for words in reading["notes"]),
         ("revision", f"{line.revision}, made by {entry.program} on {_local(entry.kept)}"),
         ("digest", line.digest),
         ("sound", "kept" if entry.has_sound else None),

@@ -168,7 +168,7 @@ def _show_all(
         _belt(where, name, verdicts, unit)
     better = _better(match.names, belts)
     if better:
-        field(where, "better", better)
+        field(where, "narrow it", better)
     _rests_on(where, belts, match, unit)
     sources(where, every)
     if match.apart is not None:
@@ -195,7 +195,7 @@ def _belt(where: Console, name: str, verdicts: Sequence[Verdict], unit: str) -> 
             )
         reading_view.show_groups(where, reading, unit)
         for words in reading_view.set_aside(reading):
-            field(where, "set aside", strand + words)
+            field(where, "rejected", strand + words)
     if last.reading.strand_difference is not None:
         words = f"{interval(last.reading.strand_difference, unit)} between strands"
         field(where, "difference", words)
@@ -216,14 +216,14 @@ def _rests_on(
     """Print what cancelled, the doubt that is left, and everything that was taken or warned of."""
     if match.cancelled:
         lines = ", ".join(f"{name} {size:.2%}" for name, size in match.cancelled)
-        field(where, "cancels", f"common to both: {lines}")
+        field(where, "common", f"to both belts: {lines}")
     if match.apart is not None:
         left = ", ".join(
             f"{part.name} {part.u:.2%}"
             for part in match.apart.budget()
             if part.share > WORTH_NAMING
         )
-        field(where, "doubt", f"of the difference (u): {left}")
+        field(where, "uncertainty", f"of the difference (u): {left}")
     if match.preloads is not None:
         low, high = match.preloads.interval()
         field(
@@ -236,7 +236,7 @@ def _rests_on(
         field(where, "window", words)
     readings = [verdict.reading for verdicts in belts for verdict in verdicts]
     for words in dict.fromkeys(words for reading in readings for words in reading.echoes):
-        field(where, "taken", words)
+        field(where, "assumed", words)
     warned = (words for reading in readings for words in reading.warnings)
     for words in dict.fromkeys((*match.notes, *warned)):
         field(where, "note", words)

@@ -187,19 +187,19 @@ def _doubt(where: Console, verdict: Verdict) -> None:
     reading = verdict.reading
     lines = [line for line in reading.budget if line.share >= WORTH_NAMING][:MOST_LINES]
     if lines:
-        field(where, "doubt", ", ".join(f"{line.name} {line.share:.0%}" for line in lines))
+        field(where, "uncertainty", ", ".join(f"{line.name} {line.share:.0%}" for line in lines))
     if verdict.then:
         field(where, "next", verdict.then, "bold")
     if verdict.better and verdict.better not in verdict.next_step:
-        field(where, "better", verdict.better)
+        field(where, "narrow it", verdict.better)
     if reading.corrections:
         made = ", ".join(f"{c.name} {_percent(c.percent)} %" for c in reading.corrections)
         field(where, "corrected", made)
     if reading.steady_hz:
         tones = ", ".join(f"{f:.4g}" for f in reading.steady_hz)
-        field(where, "set aside", f"steady tones at {tones} Hz")
+        field(where, "rejected", f"steady tones at {tones} Hz")
     for words in reading.echoes:
-        field(where, "taken", words)
+        field(where, "assumed", words)
     for words in reading.warnings:
         field(where, "note", words)
 

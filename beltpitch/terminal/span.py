@@ -205,7 +205,7 @@ def _draw_loop(loop: Loop, warnings: list[str], notes: list[str]) -> None:
         words = f"pitch diameter {pulley.diameter_m * 1000:.2f} mm, wrap {degrees(wrap):.1f} deg"
         field(where, name, words + teeth)
     for words in notes:
-        field(where, "taken", words)
+        field(where, "assumed", words)
     for words in warnings:
         field(where, "note", words)
 

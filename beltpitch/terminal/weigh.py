@@ -306,12 +306,12 @@ def _draw(
     if beside is not None:
         field(where, "catalogue", beside.words)
     doubt = ", ".join(f"{line.name} {line.share:.0%}" for line in mass.budget())
-    field(where, "doubt", doubt)
+    field(where, "uncertainty", doubt)
     field(where, "next", found.advice)
     named = f'--belt "{belt.name}" ' if belt else ""
     field(where, "use it", f'beltpitch tension {named}--linear-mass "{concise(mass, 1000)} g/m"')
     for words in notes:
-        field(where, "taken", words)
+        field(where, "assumed", words)
 
 
 def draw_mass(where: Any, mass: Estimate) -> None:

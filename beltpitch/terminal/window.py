@@ -525,7 +525,7 @@ def _draw(found: WindowReport, unit: str, notes: tuple[str, ...]) -> None:
     for words in (*noted, *(f"what would open it: {way}" for way in rules.bounds.opens)):
         field(where, "note", words)
     for words in notes:
-        field(where, "taken", words)
+        field(where, "assumed", words)
     if found.demand is not None:
         _draw_demand(where, found.demand, unit)
     if found.marks_apart_mm is not None:

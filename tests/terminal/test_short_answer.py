@@ -83,7 +83,13 @@ def test_a_window_is_short_too(capsys: Capture, more: list[str]) -> None:
 def test_details_show_everything(capsys: Capture) -> None:
     words = [*TYPED, "--belt", "GT2 6 mm", "--frequency", "110 Hz", "--details"]
     text = "\n".join(lines(capsys, *words))
-    for words_there in ("doubt", "corrected", "taken", "sources", "Power off and isolated first"):
+    for words_there in (
+        "uncertainty",
+        "corrected",
+        "assumed",
+        "sources",
+        "Power off and isolated first",
+    ):
         assert words_there in text
 
 
