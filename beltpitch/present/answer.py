@@ -96,7 +96,8 @@ def range_words(window: Window, unit: str) -> str:
     best = "" if window.best_n is None else f", {force(window.best_n, unit)} best"
     if window.basis == "own target" and window.target_n is not None:
         within = 1 - (low or 0.0) / window.target_n
-        return f"own target {force(window.target_n, unit)}, {_plus_minus(within)}"
+        which = "" if not window.default_tolerance else f" ({_which_tolerance(window)})"
+        return f"own target {force(window.target_n, unit)}, {_plus_minus(within)}{which}"
     basis = BASIS_SHORT.get(window.basis, "")
     basis = f" ({basis})" if basis else ""
     if low is None or high is None:
@@ -191,6 +192,11 @@ def assumptions(readings: Sequence[Reading], unit: str) -> str:
             limit = force(span.strand_limit.value_n, unit, ".3g")
             found.append(f"strands within {limit}")
     return ", ".join(dict.fromkeys(found))
+
+
+def _which_tolerance(window: Window) -> str:
+    """Return where a tolerance comes from that nobody gave."""
+    return "what it resolves" if window.low_rule.endswith("resolves") else "the default"
 
 
 def _plus_minus(share: float) -> str:

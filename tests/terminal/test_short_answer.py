@@ -54,6 +54,14 @@ def test_the_lines_stand_in_one_order(capsys: Capture) -> None:
     assert "loosen to about 10.7 N (60 Hz)" in text
 
 
+def test_a_tolerance_that_nobody_gave_says_where_it_comes_from(capsys: Capture) -> None:
+    words = [*TYPED, "--belt", "2GT 9 mm", "--frequency", "80 Hz", "--target", "29 N"]
+    assert "own target 29.0 N, ±24 % (what it resolves)" in "\n".join(lines(capsys, *words))
+    weighed = [*words, "--linear-mass", "12.6 +/- 0.05 g/m", "--strand-limit", "0.5 N"]
+    assert "own target 29.0 N, ±10 % (the default)" in "\n".join(lines(capsys, *weighed))
+    assert "±10 %" in "\n".join(lines(capsys, *words, "--within", "10%"))
+
+
 def test_recordings_and_pairs_are_short_too(capsys: Capture, tmp_path: Path) -> None:
     folder = str(tmp_path / "d")
     assert len(lines(capsys, "demo", "--into", folder)) <= 30
