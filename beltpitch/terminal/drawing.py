@@ -8,6 +8,7 @@ cannot show the signs, ASCII stands for them.
 
 from __future__ import annotations
 
+import codecs
 import io
 import json
 import sys
@@ -58,13 +59,28 @@ FINE = Signs("─", "┴", "▒", "╷", "◆", "─", "├┤", "▾")
 PLAIN = Signs("-", "+", "=", "|", "#", "-", "[]", "v")
 
 
+# What stands for a sign of ours where an output knows ASCII only.
+ASCII_FOR = {"±": "+/-", "·": "-", "…": "...", "–": "-", "≠": "!="}
+
+
+def _plainly(error: UnicodeError) -> tuple[str, int]:
+    """Return the stand-in for a sign that cannot be encoded: an error handler of `codecs`."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    signs = error.object[error.start : error.end]
+    return "".join(ASCII_FOR.get(sign, "?") for sign in signs), error.end
+
+
+codecs.register_error("beltpitch.plainly", _plainly)
+
+
 def console() -> Console:
     """Return where to draw: standard output, at most `WIDEST` columns.
 
-    A sign that it cannot show becomes a question mark, never an error.
+    A sign that it cannot show gets a stand-in or becomes a question mark, never an error.
     """
     if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="replace")
+        sys.stdout.reconfigure(errors="beltpitch.plainly")
     made = Console(highlight=False, soft_wrap=False)
     made.width = min(made.width, WIDEST) if made.is_terminal else COLUMNS
     return made

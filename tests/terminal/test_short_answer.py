@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import shlex
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -60,6 +63,20 @@ def test_a_tolerance_that_nobody_gave_says_where_it_comes_from(capsys: Capture) 
     weighed = [*words, "--linear-mass", "12.6 +/- 0.05 g/m", "--strand-limit", "0.5 N"]
     assert "own target 29.0 N, ±10 % (the default)" in "\n".join(lines(capsys, *weighed))
     assert "±10 %" in "\n".join(lines(capsys, *words, "--within", "10%"))
+
+
+def test_it_stays_readable_where_only_ascii_can_be_shown() -> None:
+    words = [*TYPED, "--belt", "GT2 6 mm", "--frequency", "110 Hz"]
+    done = subprocess.run(
+        [sys.executable, "-m", "beltpitch", *words],
+        env={**os.environ, "PYTHONIOENCODING": "ascii", "TERM": "dumb"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "becomes +/-10 %" in done.stdout
+    assert "2GT 6 mm - span 300 mm - 110.00 Hz" in done.stdout
+    assert "?" not in done.stdout
 
 
 def test_recordings_and_pairs_are_short_too(capsys: Capture, tmp_path: Path) -> None:
