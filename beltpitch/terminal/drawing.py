@@ -60,7 +60,7 @@ PLAIN = Signs("-", "+", "=", "|", "#", "-", "[]", "v")
 
 
 # What stands for a sign of ours where an output knows ASCII only.
-ASCII_FOR = {"±": "+/-", "·": "-", "…": "...", "–": "-", "≠": "!="}
+ASCII_FOR = {"±": "+/-", "·": "-", "…": "...", "≠": "!="}
 
 
 def _plainly(error: UnicodeError) -> tuple[str, int]:
