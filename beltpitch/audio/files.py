@@ -167,7 +167,7 @@ def save_sound(
 
 
 def _write_whole(file: Path, samples: Samples, rate_hz: int, kind: str, subtype: str) -> None:
-    import soundfile
+    soundfile = _soundfile()
 
     part = file.with_name(f".{file.name}.{os.getpid()}.part")
     try:
@@ -229,7 +229,7 @@ def _known_to_libsndfile(file: Path) -> Any | None:
 
     FFmpeg finds the sound in a WAV file whose recorder was cut off before it wrote the length.
     """
-    import soundfile
+    soundfile = _soundfile()
 
     try:
         source = soundfile.SoundFile(file)
@@ -253,7 +253,7 @@ def _looks_like_mpeg(file: Path) -> bool:
 
 
 def _by_libsndfile(file: Path, source: Any, warnings: list[str]) -> Iterator[_Chunk]:
-    import soundfile
+    soundfile = _soundfile()
 
     frames = min(_READ_FRAMES, max(1, _READ_VALUES // source.channels))
     found = 0
@@ -287,7 +287,7 @@ def _claimed_in_log(file: Path, source: Any, found: int) -> int:
 
 
 def _by_ffmpeg(file: Path, warnings: list[str]) -> Iterator[_Chunk]:
-    import av
+    av = _av()
 
     try:
         # "file:" so that no name is taken for an address.
@@ -313,7 +313,7 @@ def _tags_as_they_are() -> dict[str, Any]:
 
     From version 19 on it takes them by itself, and refuses the option.
     """
-    import av
+    av = _av()
 
     return {"metadata_errors": "ignore"} if int(av.__version__.split(".")[0]) < 19 else {}  # noqa: PLR2004
 
@@ -341,7 +341,7 @@ def _by_stream(file: Path, container: Any, stream: Any, warnings: list[str]) -> 
 
 def _frames(container: Any, stream: Any) -> Iterator[_Chunk]:
     """Yield every decoded frame of a stream as a chunk, marked where sound is missing before it."""
-    import av
+    av = _av()
 
     broken = False
     end_s: float | None = None
@@ -363,7 +363,7 @@ def _frames(container: Any, stream: Any) -> Iterator[_Chunk]:
 
 def _packets(container: Any, stream: Any) -> Iterator[Any]:
     """Yield packets until the file ends or breaks off."""
-    import av
+    av = _av()
 
     demuxed = container.demux(stream)
     while True:
@@ -395,7 +395,7 @@ def _claimed_s(container: Any, stream: Any) -> float:
     A video may be longer than its sound, so the container's own length serves only where the
     sound stands alone.
     """
-    import av
+    av = _av()
 
     if stream.duration is not None and stream.time_base is not None:
         return float(stream.duration * stream.time_base)
@@ -574,3 +574,17 @@ def _why(
 def _channel_name(channel: int, channels: int) -> str:
     stereo = ("left channel", "right channel")
     return stereo[channel] if channels == len(stereo) else f"channel {channel + 1}"
+
+
+def _av() -> Any:
+    """Return the decoder of compressed sound, which takes a while to load."""
+    import av
+
+    return av
+
+
+def _soundfile() -> Any:
+    """Return the reader of sound files, loaded where one is opened."""
+    import soundfile
+
+    return soundfile

@@ -14,6 +14,7 @@ Conventions: everything is SI; ``u`` is one standard uncertainty.
 
 from __future__ import annotations
 
+import difflib
 import math
 import re
 import tomllib
@@ -589,8 +590,6 @@ def _not_found(name: str, book: _Book) -> str:
 
 def _nearest(name: str, book: _Book, most: int = 3) -> list[str]:
     """Return the names of profiles that look most like this one."""
-    import difflib  # here for the start-up time, as the two in _book
-
     flat = re.sub(r" \d+(\.\d+)?( ?MM)?$", "", plain(name)).replace(" ", "")
     by_look = {written.replace(" ", ""): s.profile for written, s in book.spellings.items()}
     found = difflib.get_close_matches(flat, by_look, n=3 * most, cutoff=0.3)

@@ -12,9 +12,12 @@ from __future__ import annotations
 import datetime as dt
 import io
 from collections.abc import Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from beltpitch.advice.window import Window, Word
 from beltpitch.errors import RequestError
@@ -57,6 +60,13 @@ STYLE: Any = {
 }
 
 
+def styled() -> AbstractContextManager[None]:
+    """Return a context in which every figure has the one style."""
+    from matplotlib import rc_context  # heavy
+
+    return rc_context(STYLE)
+
+
 @dataclass(frozen=True, slots=True)
 class Picture:
     """A drawn figure and what it shows, in words."""
@@ -78,10 +88,8 @@ class RulerRow:
 
 def svg_of(picture: Picture) -> bytes:
     """Return a picture as SVG, the same bytes for the same picture."""
-    from matplotlib import rc_context
-
     out = io.BytesIO()
-    with rc_context(STYLE):
+    with styled():
         picture.figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     return out.getvalue()
 
@@ -94,22 +102,19 @@ def save(picture: Picture, path: Path) -> None:
     RequestError
         If the name ends otherwise, or the file cannot be written.
     """
-    from matplotlib import rc_context
-
     if path.suffix.lower() not in FORMATS:
         raise RequestError(f"{path}: a picture is written as {', '.join(FORMATS)}")
     try:
-        with rc_context(STYLE):
+        with styled():
             picture.figure.savefig(path, dpi=DPI)
     except OSError as error:
         raise RequestError(f"{path} cannot be written: {error.strerror or error}") from None
 
 
 def _figure(height_in: float) -> Figure:
-    from matplotlib import rc_context
     from matplotlib.figure import Figure
 
-    with rc_context(STYLE):
+    with styled():
         return Figure(figsize=(WIDE_IN, height_in), layout="constrained")
 
 
@@ -128,11 +133,9 @@ def ruler_figure(rows: Sequence[RulerRow], unit: str = "N") -> Picture:
     unit
         Unit of force shown.
     """
-    from matplotlib import rc_context
-
     per = in_newtons(unit)
     figure = _figure(AXIS_IN + ROW_IN * len(rows))
-    with rc_context(STYLE):
+    with styled():
         axes = figure.add_subplot()
         for at, row in enumerate(rows):
             _ruler_row(axes, -at, row, per)
@@ -233,11 +236,9 @@ def trend_figure(trend: Trend, belt: str, unit: str = "N") -> Picture:
     unit
         Unit of force shown.
     """
-    from matplotlib import rc_context
-
     per = in_newtons(unit)
     figure = _figure(TREND_IN)
-    with rc_context(STYLE):
+    with styled():
         axes = figure.add_subplot()
         _window_strip(axes, trend.window, per)
         _readings(axes, trend, per)
@@ -419,10 +420,8 @@ def pluck_figure(view: PluckView, *, spectrogram: bool = False) -> Picture:
     RequestError
         If the spectrogram is wanted and librosa is not installed.
     """
-    from matplotlib import rc_context
-
     figure = _figure(PLUCK_IN + (SPECTROGRAM_IN if spectrogram else 0.0))
-    with rc_context(STYLE):
+    with styled():
         every = figure.subplots(3 if spectrogram else 2, 1)
         _waveform(every[0], view)
         _spectrum(every[1], view)
@@ -432,7 +431,6 @@ def pluck_figure(view: PluckView, *, spectrogram: bool = False) -> Picture:
 
 
 def _waveform(axes: Axes, view: PluckView) -> None:
-    import numpy as np
 
     times = np.arange(len(view.samples)) / view.rate_hz - view.onset_s
     axes.plot(times, view.samples, color="black", linewidth=0.4)
@@ -476,7 +474,6 @@ def _spectrum(axes: Axes, view: PluckView) -> None:
 
 
 def _spectrogram(axes: Axes, view: PluckView) -> None:
-    import numpy as np
 
     try:
         import librosa
@@ -534,10 +531,8 @@ def hang_figure(found: Calibration, unit: str = "N") -> Picture:
     unit
         Unit of force shown.
     """
-    from matplotlib import rc_context
-
     figure = _figure(HANG_IN)
-    with rc_context(STYLE):
+    with styled():
         upper, lower = figure.subplots(2, 1, sharex=True)
         _hang_tones(upper, found, unit)
         _hang_residuals(lower, found, unit)

@@ -19,9 +19,9 @@ from beltpitch.present.plots import (
     GREY,
     RED,
     STRIP,
-    STYLE,
     WIDE_IN,
     Picture,
+    styled,
     svg_of,
 )
 from beltpitch.session.verdict import in_newtons
@@ -53,13 +53,12 @@ def study_figure(made: Study, index: int = 0, unit: str = "N") -> Picture:
     RequestError
         If there is no such answer.
     """
-    from matplotlib import rc_context
     from matplotlib.figure import Figure
 
     if not 0 <= index < len(made.answers):
         raise RequestError(f"the study has {len(made.answers)} results that were judged")
     answer, per = made.answers[index], in_newtons(unit)
-    with rc_context(STYLE):
+    with styled():
         figure = Figure(figsize=(WIDE_IN, HIGH_IN), layout="constrained")
         axes = figure.add_subplot()
         _limits(axes, made, answer, per)
@@ -78,13 +77,11 @@ def study_bytes(
     made: Study, index: int = 0, unit: str = "N", kind: Literal["svg", "png"] = "svg"
 ) -> bytes:
     """Return the picture of one measure as SVG or PNG."""
-    from matplotlib import rc_context
-
     picture = study_figure(made, index, unit)
     if kind == "svg":
         return svg_of(picture)
     out = io.BytesIO()
-    with rc_context(STYLE):
+    with styled():
         picture.figure.savefig(out, format="png", dpi=DPI)
     return out.getvalue()
 

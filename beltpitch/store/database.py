@@ -15,6 +15,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from platformdirs import user_data_dir
+
 from beltpitch.errors import BeltpitchError, CannotTell, RequestError
 
 APPLICATION_ID = 0x62656C74  # "belt"
@@ -68,8 +70,6 @@ BOOK_VERSION = len(MIGRATIONS)
 
 def default_path() -> Path:
     """Return where the user's own book lies."""
-    from platformdirs import user_data_dir
-
     return Path(user_data_dir("beltpitch", appauthor=False)) / FILE_NAME
 
 

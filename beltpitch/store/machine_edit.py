@@ -25,7 +25,7 @@ _HEAD = """\
 
 def written(machine: Machine) -> str:
     """Return a machine as the text of a new file."""
-    import tomlkit
+    tomlkit = _tomlkit()
 
     document = tomlkit.document()
     apart = ("belts", "pairs", "duties", "clocks", "path")
@@ -42,7 +42,7 @@ def written(machine: Machine) -> str:
             document.add(table, holder)
     if machine.clocks:
         document.add("clock", _toml_table(dict(machine.clocks)))
-    return _HEAD + tomlkit.dumps(document)
+    return _HEAD + str(tomlkit.dumps(document))
 
 
 def save(machine: Machine, path: str | Path) -> None:
@@ -85,7 +85,7 @@ def add_pair(path: str | Path, entry: PairEntry, *, over: bool = False) -> None:
 
 
 def _add(file: Path, table: str, entry: BeltEntry | PairEntry, *, over: bool) -> None:
-    import tomlkit
+    tomlkit = _tomlkit()
 
     if not file.exists():
         save(Machine(name=file.resolve().parent.name or "machine"), file)
@@ -136,7 +136,7 @@ def as_texts(entry: BeltEntry) -> dict[str, Any]:
 
 
 def _toml_table(values: dict[str, Any]) -> Any:
-    import tomlkit
+    tomlkit = _tomlkit()
 
     table = tomlkit.table()
     for key, value in values.items():
@@ -167,3 +167,10 @@ def _replace(file: Path, text: str) -> None:
             raise
     except OSError as error:
         raise RequestError(f"{file} cannot be written: {error.strerror or error}") from None
+
+
+def _tomlkit() -> Any:
+    """Return the editor of TOML, loaded where a file is changed."""
+    import tomlkit
+
+    return tomlkit

@@ -12,6 +12,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from beltpitch.errors import RequestError
 from beltpitch.study.trials import FEWEST_TRIALS, Field
 
@@ -51,7 +53,6 @@ def planned(field: Field, count: int = USUAL_TRIALS, *, seed: int = 0) -> tuple[
             f"{count} trials: a study takes {FEWEST_TRIALS} to {MOST_TRIALS}; five levels with "
             f"repeats are {USUAL_TRIALS}"
         )
-    import numpy as np
 
     number = 5 if count >= FIVE_FROM else 4 if count >= FOUR_FROM else 3
     every = [level for level, n in enumerate(shares(number, count)) for _ in range(n)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -479,8 +480,6 @@ def _draw(
 
 def _draw_picture(picture: Path, found: Calibration, unit: str) -> None:
     """Write the picture of rows and residuals."""
-    import sys
-
     save(hang_figure(found, unit), picture)
     sys.stderr.write(f"beltpitch: wrote {picture}\n")
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import select
 import sys
 from types import TracebackType
 from typing import Any, Self
@@ -50,8 +52,6 @@ class Keys:
             return _pressed_on_windows()
         if self._before is None:
             return ""
-        import os
-        import select
 
         found = b""
         while select.select([sys.stdin], [], [], 0)[0]:

@@ -6,6 +6,7 @@ said about it goes to standard error, so that JSON stays alone on standard outpu
 
 from __future__ import annotations
 
+import datetime as dt
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
@@ -28,8 +29,6 @@ from beltpitch.store.machine_file import find, load
 from beltpitch.units import TEMPERATURE, in_unit, parse
 
 if TYPE_CHECKING:
-    import datetime as dt
-
     from beltpitch.session.verdict import Verdict
     from beltpitch.store.log import Event, NewEntry
     from beltpitch.store.machine_file import Machine
@@ -380,8 +379,6 @@ def taken_at(text: str | None, files: Sequence[Path] = ()) -> dt.datetime:
     RequestError
         If the text is no date, or can only be a slip.
     """
-    import datetime as dt
-
     if text is not None:
         return moment(text, "--taken")
     if files:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import secrets
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -162,8 +164,6 @@ def plan(
     unit: o.UnitOption = "N",
 ) -> None:
     """Plan trials. Tensions in random order, as a table to print and fill in."""
-    import secrets
-
     o.checked_unit(unit)
     subject = _subject(name, machine, belt)
     field = field_of(subject, _ends(low, high))
@@ -494,8 +494,6 @@ def choose(
     json: o.JsonOption = False,
 ) -> None:
     """Make the tension found the target. The machine file names the study as its source."""
-    import datetime as dt
-
     made, subject, path = _made(name, table, (low, high), machine, None, book)
     chosen = _chosen(made, tension, by)
     assert subject.machine is not None
