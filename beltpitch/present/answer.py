@@ -213,4 +213,6 @@ def pair_line(name: str, verdict: Verdict, unit: str) -> str:
         parts.append(frequency(reading, reading.frequency))
     if reading.preload is not None:
         parts.append(str(Judgement(verdict.word, verdict.share)))
+    if len(parts) == 1:
+        parts.append("no one frequency yet")
     return " · ".join(parts)
