@@ -40,6 +40,7 @@ from beltpitch.terminal.listen import (
 )
 from beltpitch.terminal.live_loop import print_line
 from beltpitch.terminal.pair_view import show_pair
+from beltpitch.terminal.prompts import ask_for, on_terminal
 from beltpitch.units import PERCENT, parse
 
 if TYPE_CHECKING:
@@ -143,6 +144,10 @@ def pair(
     options = locals()
     o.checked_unit(unit)
     over = k.belt_options({**options, "span": None})
+    if not (what or first or second or json or over["belt"] or span) and on_terminal():
+        told = ask_for(over, ends, machine, without="compare frequencies only", pair=True)
+        what, ends = ([told.name] if told.name else None), told.ends
+        over, span = {**told.over, "span": None}, _one_of(told.over["span"])
     words, files = _parted(what or [], machine)
     way = way_of(strand, sides=sides, parks=False, travel=None)
     spans = _spans(span, both_strands=way == "strands")
@@ -246,6 +251,11 @@ def _files(words: Sequence[str], machine: Path | None, *, alone: bool) -> list[P
 
 
 Spans = tuple[str | None, str | None]  # of one belt: of its strand, and of its other strand
+
+
+def _one_of(text: str | None) -> list[str] | None:
+    """Return a text as an option that may be given twice has it."""
+    return None if text is None else [text]
 
 
 def _spans(span: Sequence[str] | None, *, both_strands: bool) -> tuple[Spans, ...]:

@@ -46,6 +46,7 @@ def ask_for(
     machine: Path | None = None,
     *,
     without: str = "frequency only",
+    pair: bool = False,
 ) -> Answers:
     """Ask for belt and span where they were not given, and offer to write them down.
 
@@ -59,13 +60,16 @@ def ask_for(
         The machine file; None for the one of this folder, if there is one.
     without
         What an empty answer leads to.
+    pair
+        Whether two belts alike are meant: a name is that of a pair, and nothing is written down.
     """
     found = dict(over)
     given = found["belt"] is not None or found["linear_mass"] is not None
     told = False
     if not given:
         path = machine or find()
-        names = list(load(path).belts) if path else []
+        made = load(path) if path else None
+        names = [] if made is None else list(made.pairs if pair else made.belts)
         text = _asked(_which_belt(names, without), lambda text: _belt(text, names, found["width"]))
         if text is None or text in names:
             return Answers(text, over, ends)
@@ -76,7 +80,7 @@ def ask_for(
             lambda text: parsing.span(text, ends=ends),
         )
         told = told or found["span"] is not None
-    return Answers(_offer(found, ends) if told else None, found, ends)
+    return Answers(_offer(found, ends) if told and not pair else None, found, ends)
 
 
 def _which_belt(names: Sequence[str], without: str) -> str:

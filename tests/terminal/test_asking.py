@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from beltpitch.terminal import tension
+from beltpitch.errors import RequestError
+from beltpitch.terminal import pair, tension
 from beltpitch.terminal.main import run_with
 
 Capture = pytest.CaptureFixture[str]
@@ -55,3 +56,25 @@ def test_elsewhere_all_that_is_missing_is_named_at_once(
 ) -> None:
     assert run_with(words) == 2
     assert said in capsys.readouterr().err
+
+
+def test_a_pair_asks_for_its_belt_and_span(
+    monkeypatch: pytest.MonkeyPatch, capsys: Capture, tmp_path: Path
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    answers = iter(["2GT 9 mm", "412 mm"])
+    monkeypatch.setattr("typer.prompt", lambda *_, **__: next(answers))
+    monkeypatch.setattr(pair, "on_terminal", lambda: True)
+    seen: list[object] = []
+
+    def listened(live: object, plan: object, *_: object) -> object:
+        seen.append(plan)
+        raise RequestError("enough")
+
+    monkeypatch.setattr(pair, "_listened", listened)
+    assert run_with(["pair"]) == 2
+    (plan,) = seen
+    both = plan.asked  # type: ignore[attr-defined]
+    assert [one.belt.name for one in both] == ["2GT 9 mm"] * 2
+    assert [round(one.span.length_m, 3) for one in both] == [0.412] * 2
+    assert next(answers, None) is None
